@@ -27,6 +27,7 @@ TESTS = {
     "provenance/_checks/rules": ["tests/checks/rules"],
     "provenance/_bundle/redaction": ["tests/bundle/redaction"],
     "provenance/_bundle/verify.py": ["tests/bundle/test_verify.py", "tests/bundle/test_bag.py"],
+    "provenance/_bag/any_bag.py": ["tests/bundle/test_any_bag.py"],
     "provenance/_survey": ["tests/survey"],
     "provenance/_intake/values/units.py": ["tests/intake/test_units.py"],
     "provenance/_bundle/review": ["tests/bundle/review"],

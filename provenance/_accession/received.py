@@ -67,7 +67,7 @@ def opened_received(
     """Verify a bundle in full and give what is to be known of it, while the block runs.
 
     Raises DamagedBundle, with a letter to `depositor`, when it is not what was packed, and
-    UnusableInput when it is no bundle.
+    UnusableInput when it is no bundle or holds no record.
     """
 
     def refuse(findings: tuple[BundleFinding, ...], folder: Path | None) -> DamagedBundle:
@@ -87,6 +87,7 @@ def opened_received(
             verdict = judge_folder(
                 bundle, folder, fast=False, limits=DEFAULT_BUDGET, progress=progress
             )
+            verdict.refuse_without_record()
             if damage := verdict.damage:
                 raise refuse(damage, folder)
             yield _received(bundle, folder, verdict)

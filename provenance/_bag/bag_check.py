@@ -87,7 +87,7 @@ def judge_bag(
             if path not in missing
         }
         known = _summed(folder, wanted, known, progress)
-        findings += _compare_sums(wanted, known)
+        findings += compare_sums(wanted, known)
     return JudgedBag(findings, known)
 
 
@@ -283,7 +283,8 @@ def _summed(
     return known.with_more(hash_files(folder, left, progress=progress))
 
 
-def _compare_sums(wanted: dict[str, dict[str, str]], found: Checksums) -> Iterator[BundleFinding]:
+def compare_sums(wanted: dict[str, dict[str, str]], found: Checksums) -> Iterator[BundleFinding]:
+    """The files that cannot be read or are not those of which the manifests have the checksums."""
     for path, reason in sorted(found.unreadable.items()):
         if path in wanted:
             yield _finding("bag.file_unreadable", path, f"cannot be read: {reason}")

@@ -46,10 +46,13 @@ def _unsafe_name(path: str, reason: str) -> BundleFinding:
 # -- folders -------------------------------------------------------------------------------------
 
 
-def listed_folder(folder: Path, limits: Budget = DEFAULT_BUDGET) -> dict[str, int]:
+def listed_folder(
+    folder: Path, limits: Budget = DEFAULT_BUDGET, *, twins: bool = False
+) -> dict[str, int]:
     """The size in bytes of every file below a folder, by its path in it; none is opened.
 
-    Raises HostileBundle for links, devices, names that lead astray, and anything beyond `limits`.
+    Raises HostileBundle for links, devices, names that lead astray, names that some systems take
+    for one (unless `twins`), and anything beyond `limits`.
     """
     findings: list[BundleFinding] = []
     sizes: dict[str, int] = {}
@@ -74,7 +77,7 @@ def listed_folder(folder: Path, limits: Budget = DEFAULT_BUDGET) -> dict[str, in
                 if len(sizes) > limits.most_files:
                     findings.append(too_many(len(sizes), limits))
                     raise HostileBundle(folder, findings)
-    _refuse(folder, findings, sizes, limits)
+    _refuse(folder, findings, sizes, limits, twins)
     return sizes
 
 
@@ -105,21 +108,31 @@ def too_big(byte_count: int, limits: Budget) -> BundleFinding:
 # -- stores --------------------------------------------------------------------------------------
 
 
-def survey_sizes(bundle: Place, sizes: Mapping[str, int], limits: Budget = DEFAULT_BUDGET) -> None:
+def survey_sizes(
+    bundle: Place,
+    sizes: Mapping[str, int],
+    limits: Budget = DEFAULT_BUDGET,
+    *,
+    twins: bool = False,
+) -> None:
     """Look at the names and sizes that a store lists; raises HostileBundle as `listed_folder`."""
     findings = [
         _unsafe_name(path, reason) for path in sizes if (reason := unsafe_because(path, limits))
     ]
     if len(sizes) > limits.most_files:
         findings.append(too_many(len(sizes), limits))
-    _refuse(bundle, findings, sizes, limits)
+    _refuse(bundle, findings, sizes, limits, twins)
 
 
 def _refuse(
-    bundle: Place, findings: list[BundleFinding], sizes: Mapping[str, int], limits: Budget
+    bundle: Place,
+    findings: list[BundleFinding],
+    sizes: Mapping[str, int],
+    limits: Budget,
+    twins: bool,
 ) -> None:
     """Raise HostileBundle for what was found, and for what the names and sizes are together."""
-    findings += collisions(list(sizes))
+    findings += () if twins else collisions(list(sizes))
     if (total := sum(sizes.values())) > limits.most_total_bytes:
         findings.append(too_big(total, limits))
     if findings:

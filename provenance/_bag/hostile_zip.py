@@ -103,12 +103,16 @@ class ZipBag:
 
 @contextmanager
 def opened_zip(
-    bundle: Place, limits: Budget = DEFAULT_BUDGET, *, one_folder: bool = True
+    bundle: Place,
+    limits: Budget = DEFAULT_BUDGET,
+    *,
+    one_folder: bool = True,
+    twins: bool = False,
 ) -> Iterator[ZipBag]:
     """Open a zip bundle, on a disk or in a store, and look its directory through.
 
     A bag lies in one folder; without `one_folder` the zip may hold what it likes at its top, and
-    `base_name` is ''.
+    `base_name` is ''. With `twins` it may hold names that some systems take for one.
     Raises HostileBundle when anything in it could do harm; UnusableInput when it is no zip, was cut
     off, or cannot be read, here or later in the block.
     """
@@ -126,7 +130,7 @@ def opened_zip(
             _refuse_directory(bundle, stream, limits)
             with zipfile.ZipFile(stream) as archive:
                 try:
-                    base_name, members = _survey_zip(bundle, archive, limits, one_folder)
+                    base_name, members = _survey_zip(bundle, archive, limits, one_folder, twins)
                 except HostileBundle:
                     if _is_inner_zip(stream, archive):
                         raise zipfile.BadZipFile("its end is missing") from None
@@ -217,7 +221,7 @@ def write_member(bag: ZipBag, path: str, target: Path) -> Iterator[int]:
 
 
 def _survey_zip(
-    bundle: Place, archive: zipfile.ZipFile, limits: Budget, one_folder: bool
+    bundle: Place, archive: zipfile.ZipFile, limits: Budget, one_folder: bool, twins: bool
 ) -> tuple[str, list[zipfile.ZipInfo]]:
     """The one folder inside and the members that are files, once all of them are harmless."""
     everything = archive.infolist()
@@ -234,7 +238,7 @@ def _survey_zip(
         seen.add(member.filename)
     files = [member for member in everything if not _is_folder(member)]
     findings += _overlaps(everything)
-    findings += collisions([member.filename for member in files])
+    findings += () if twins else collisions([member.filename for member in files])
     folders = {parent for m in files for parent in _parents(m.filename)}
     findings += [
         container_finding("container.duplicate", path, "is both a file and a folder")

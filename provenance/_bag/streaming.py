@@ -24,7 +24,12 @@ from provenance._bag.hashing import (
     count_cores,
     in_threads,
 )
-from provenance._bag.hostile import HostileBundle, refuse_full_disk, survey_sizes
+from provenance._bag.hostile import (
+    HostileBundle,
+    listed_folder,
+    refuse_full_disk,
+    survey_sizes,
+)
 from provenance._bag.hostile_zip import DAMAGE, ZipBag, opened_file, opened_zip
 from provenance._bag.verdict import BundleFinding
 from provenance._base.disk import CHUNK_BYTES
@@ -85,17 +90,19 @@ class BroughtOut:
 
 
 @contextmanager
-def opened_container(bundle: Place, limits: Budget) -> Iterator[Container]:
-    """A zip, on disk or in a store, or a folder in a store, once its names do no harm.
+def opened_container(bundle: Place, limits: Budget, *, twins: bool = False) -> Iterator[Container]:
+    """A zip or a folder, on disk or in a store, once its names do no harm (see `listed_folder`).
 
     Raises HostileBundle, UnusableInput and OSError.
     """
     if isinstance(bundle, Remote) and bundle.suffix.lower() != ".zip":
         sizes = dict(_sizes_below(bundle, limits))
-        survey_sizes(bundle, sizes, limits)
+        survey_sizes(bundle, sizes, limits, twins=twins)
         yield Folder(bundle, sizes)
+    elif isinstance(bundle, Path) and bundle.is_dir():
+        yield Folder(bundle, listed_folder(bundle, limits, twins=twins))
     else:
-        with opened_zip(bundle, limits) as bag:
+        with opened_zip(bundle, limits, twins=twins) as bag:
             yield bag
 
 

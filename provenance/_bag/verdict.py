@@ -6,6 +6,7 @@ from dataclasses import astuple, dataclass, fields
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from provenance._base.errors import UnusableInput
 from provenance._base.findings import SecondOpinion
 from provenance._base.opinion_words import opinion_as_dict
 from provenance._base.standing import CONTRADICTS, SOUND, Standing
@@ -38,10 +39,93 @@ class BundleFinding:
     remedy: str
 
 
+BAG_WORDS = {
+    "not a bag": "this is not a bag",
+    "not valid": "this is a bag, but not valid by {standard}",
+    "incomplete": "this is a bag, incomplete by {standard}: files that its fetch.txt lists are not "
+    "here yet",
+    "valid, with warnings": "this is a bag, valid by {standard}, with warnings",
+    "valid": "this is a bag, valid by {standard}",
+}
+"""Every word for a bag that is judged as a bag alone, the gravest first, and what it means."""
+
+NO_RECORD = "no record"
+_NO_BAG = ("bag.no_declaration", "container.not_one_folder")
+
+
+@dataclass(frozen=True)
+class ToFetch:
+    """A file that a bag lists and does not hold; `byte_count` is None where fetch.txt has none."""
+
+    path: str
+    url: str
+    byte_count: int | None
+
+
+@dataclass(frozen=True)
+class BagVerdict:
+    """What is to be said of a bag by RFC 8493 alone, whoever made it and whatever is in it.
+
+    `version` is the version of BagIt that it declares, '' where that cannot be read; `depth` as of
+    a Verdict. `holds_record` tells whether it holds a record of this program, which is not judged
+    here. `identity` is the SHA-256 of its list of checksums, '' where it has none.
+    """
+
+    bag: Place
+    depth: str
+    findings: tuple[BundleFinding, ...]
+    version: str = ""
+    to_fetch: tuple[ToFetch, ...] = ()
+    holds_record: bool = False
+    identity: str = ""
+    file_count: int = 0
+    byte_count: int = 0
+
+    @property
+    def word(self) -> str:
+        """The verdict in a word, one of BAG_WORDS."""
+        found = {one.severity for one in self.findings}
+        if any(one.rule in _NO_BAG for one in self.findings):
+            return "not a bag"
+        if "error" in found:
+            return "not valid"
+        if self.to_fetch:
+            return "incomplete"
+        return "valid, with warnings" if found else "valid"
+
+    @property
+    def in_words(self) -> str:
+        """The verdict in a sentence, with whether it holds a record of this program."""
+        standard = f"BagIt {self.version}" if self.version.startswith("0.") else "RFC 8493"
+        said = BAG_WORDS[self.word].format(standard=standard)
+        if self.depth == "fast":
+            said += " (names and sizes only were compared)"
+        if self.holds_record:
+            return f"{said}; it holds a treenail record"
+        return f"{said}; it holds no treenail record"
+
+    def as_dict(self) -> dict[str, Any]:
+        """The verdict as plain values, for JSON."""
+        return {
+            "bag": self.bag.name,
+            "verdict": self.word,
+            "bagItVersion": self.version,
+            "holdsRecord": self.holds_record,
+            "depth": self.depth,
+            "files": self.file_count,
+            "bytes": self.byte_count,
+            "toFetch": [
+                {"path": one.path, "url": one.url, "bytes": one.byte_count} for one in self.to_fetch
+            ],
+            "findings": [vars(one) for one in self.findings],
+        }
+
+
 WORDS = {
     "damaged": "it is not what was packed",
     "contradicts anchor": "its custody ledger is not the one that was known before",
     "faulty": "every file is as it was packed, but the record in it has faults",
+    NO_RECORD: "it holds no treenail record; 'treenail verify --bag-only' judges it as a bag",
     "not verified": "names and sizes only were compared",
     "not anchored": "every file is as it was packed; anyone who had it could have rewritten its "
     "custody ledger",
@@ -72,7 +156,7 @@ class Verdict:
     `looked_at` names the parts that could be judged: a part that a graver fault hid is not in it,
     and the bundle is then never sound. `second_opinion` is there when it was asked for and the
     tables can be read. `ledger` is how far the custody ledger can be relied on, None where it could
-    not be judged.
+    not be judged. `as_bag` is there for what holds no record: the verdict over it as a bag alone.
     """
 
     bundle: Place
@@ -83,6 +167,7 @@ class Verdict:
     byte_count: int
     second_opinion: SecondOpinion | None = None
     ledger: Standing | None = None
+    as_bag: BagVerdict | None = None
 
     @cached_property
     def frame(self) -> pd.DataFrame:
@@ -102,6 +187,8 @@ class Verdict:
     @property
     def word(self) -> str:
         """The verdict in a word, one of WORDS."""
+        if self.as_bag:
+            return NO_RECORD
         if self.damage or set(self.looked_at) != set(PARTS):
             return "damaged"
         if self.ledger and self.ledger.word == CONTRADICTS:
@@ -115,6 +202,8 @@ class Verdict:
     @property
     def in_words(self) -> str:
         """The verdict on a line, as it stands on what is told from the bundle."""
+        if self.as_bag:
+            return f"{NO_RECORD}: {self.as_bag.in_words}; --bag-only judges it as a bag"
         if self.word == "damaged":
             return f"DAMAGED: {self.what_is_damaged}"
         if self.word == "not anchored" and self.ledger and self.ledger.word == LEDGER_WITHHELD:
@@ -136,10 +225,23 @@ class Verdict:
 
     @property
     def damage(self) -> tuple[BundleFinding, ...]:
-        """What was done to the bundle since it was packed; faults of the record are none."""
+        """What was done to the bundle since it was packed; faults of the record are none.
+
+        Nor are those of a bag without a record: what was packed is not known.
+        """
+        if self.as_bag:
+            return ()
         return tuple(
             one for one in self.findings if one.severity == "error" and not is_of_the_record(one)
         )
+
+    def refuse_without_record(self) -> None:
+        """Raise UnusableInput for what holds no record, for those who can do nothing without."""
+        if self.as_bag:
+            raise UnusableInput(
+                f"{self.bundle}: {self.as_bag.in_words}. 'treenail verify --bag-only' judges it as "
+                "a bag"
+            )
 
     @property
     def sound(self) -> bool:
@@ -173,6 +275,8 @@ class Verdict:
             "ledger": self.ledger.as_dict() if self.ledger else None,
             "findings": [vars(one) for one in self.findings],
         }
+        if self.as_bag:
+            said["asBag"] = self.as_bag.as_dict()
         if self.second_opinion:
             said["secondOpinion"] = opinion_as_dict(self.second_opinion)
         return said

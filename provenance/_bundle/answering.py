@@ -70,7 +70,11 @@ def verdict_for_answer(
 
 
 def refuse_damaged(verdict: Verdict, *, even_if_damaged: bool = False) -> None:
-    """Raise DamagedAnswer for the verdict over a damaged bundle, unless `even_if_damaged`."""
+    """Raise DamagedAnswer for the verdict over a damaged bundle, unless `even_if_damaged`.
+
+    Raises UnusableInput for what holds no record.
+    """
+    verdict.refuse_without_record()
     if verdict.word == "damaged" and not even_if_damaged:
         raise DamagedAnswer(verdict)
 

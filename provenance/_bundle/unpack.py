@@ -80,6 +80,7 @@ def unpack(
 
 
 def _refuse_unsound(verdict: Verdict, even_if_damaged: bool) -> None:
+    verdict.refuse_without_record()
     if verdict.word != "damaged" or (even_if_damaged and "custody" in verdict.looked_at):
         return
     rescue = "" if even_if_damaged else "; --even-if-damaged unpacks what can be read of it"

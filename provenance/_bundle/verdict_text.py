@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from provenance._bag.verdict import PARTS, Verdict
+from collections.abc import Iterator, Sequence
+
+from provenance._bag.verdict import PARTS, BagVerdict, BundleFinding, Verdict
 from provenance._base.opinion_words import opinion_words
 from provenance._base.visible import visible
 
@@ -30,6 +32,8 @@ MOST_SHOWN = 50
 
 def verdict_text(verdict: Verdict) -> str:
     """The verdict as lines: one a part, then one a finding under it."""
+    if verdict.as_bag:
+        return f"{bag_text(verdict.as_bag)}  'treenail verify --bag-only' judges it as a bag.\n"
     word = _HEADS[verdict.word]
     if verdict.word == "not anchored" and verdict.ledger:
         word += verdict.ledger.word
@@ -49,16 +53,10 @@ def verdict_text(verdict: Verdict) -> str:
         else:
             state = "sound"
         lines.append(f"  {_TITLES[part]:34}{state}")
-        for one in found[:MOST_SHOWN]:
-            where = f"{one.path} " if one.path else ""
-            lines.append(f"    {one.severity}: {_on_a_line(where + one.message)}")
-        if len(found) > MOST_SHOWN:
-            left = len(found) - MOST_SHOWN
-            lines.append(f"    ... and {left} MORE, not shown here; --format json names them all")
+        lines += _finding_lines(found, "    ")
         if part == "custody" and verdict.ledger and not verdict.errors(part):
             lines += [f"    {_on_a_line(said)}" for said in verdict.ledger.said]
-        for remedy in dict.fromkeys(one.remedy for one in found):
-            lines.append(f"      -> {_on_a_line(remedy)}")
+        lines += _remedy_lines(found, "      ")
     if verdict.second_opinion:
         first, *others = opinion_words(verdict.second_opinion)
         lines.append(f"  {_on_a_line(first)}")
@@ -68,6 +66,37 @@ def verdict_text(verdict: Verdict) -> str:
     if verdict.depth == "fast":
         lines.append("  Fast: names and sizes were compared, checksums and rows were not.")
     return "\n".join(lines) + "\n"
+
+
+def bag_text(verdict: BagVerdict) -> str:
+    """The verdict over a bag as lines: a sentence, the findings, and what is to be fetched."""
+    counted = f" ({verdict.file_count:,} files, {verdict.byte_count:,} bytes)"
+    head = f"{_on_a_line(verdict.bag.name)}: {verdict.word}{counted * (verdict.file_count > 0)}"
+    said = verdict.in_words
+    lines = [head, f"  {said[0].upper()}{said[1:]}."]
+    lines += _finding_lines(verdict.findings, "  ")
+    lines += _remedy_lines(verdict.findings, "    ")
+    for one in verdict.to_fetch[:MOST_SHOWN]:
+        size = "size unknown" if one.byte_count is None else f"{one.byte_count:,} bytes"
+        lines.append(f"  to fetch: {_on_a_line(one.path)} ({size}) from {_on_a_line(one.url)}")
+    if (left := len(verdict.to_fetch) - MOST_SHOWN) > 0:
+        lines.append(
+            f"  ... and {left:,} MORE to fetch, not shown here; --format json names them all"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def _finding_lines(findings: Sequence[BundleFinding], indent: str) -> Iterator[str]:
+    for one in findings[:MOST_SHOWN]:
+        where = f"{one.path} " if one.path else ""
+        yield f"{indent}{one.severity}: {_on_a_line(where + one.message)}"
+    if (left := len(findings) - MOST_SHOWN) > 0:
+        yield f"{indent}... and {left} MORE, not shown here; --format json names them all"
+
+
+def _remedy_lines(findings: Sequence[BundleFinding], indent: str) -> Iterator[str]:
+    for remedy in dict.fromkeys(one.remedy for one in findings):
+        yield f"{indent}-> {_on_a_line(remedy)}"
 
 
 def _on_a_line(text: str) -> str:

@@ -5,18 +5,27 @@ from __future__ import annotations
 import re
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from provenance._bag.any_bag import RECORD_MARK, holds_record, judge_container
 from provenance._bag.bag import payload_files, tags_in
 from provenance._bag.bag_check import judge_bag
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
 from provenance._bag.hostile import MOST_SHOWN, HostileBundle, listed_folder
 from provenance._bag.hostile_zip import unpack_zip
 from provenance._bag.names import unsafe_because
-from provenance._bag.streaming import RECORDED, BroughtOut, bring_out, opened_container
+from provenance._bag.streaming import (
+    RECORDED,
+    BroughtOut,
+    Container,
+    Folder,
+    bring_out,
+    opened_container,
+)
 from provenance._bag.verdict import SEALS_WITHHELD, BundleFinding, Verdict
 from provenance._base.errors import TreenailError, UnusableInput, UnusablePackage
 from provenance._base.findings import Finding, SecondOpinion
@@ -49,6 +58,9 @@ from provenance._record.remote import Place, Remote, place_at
 BUNDLE_FACTS = "bundle.json"
 NO_PINS: Pins = MappingProxyType({})
 _TABLE_NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
+_OF_ANY_BAG = {"container.name_collision", "container.damaged"}
+"""Why a bundle is not opened, and yet a bag of others can be judged."""
+
 _ASK_AGAIN = "Ask for the bundle again; do not repair it by hand."
 
 
@@ -91,8 +103,40 @@ def verify_bundle(
                 progress=stretch(progress, 1, 2) if bag.is_copy else progress,
             )
     except HostileBundle as error:
+        if {one.rule for one in error.findings} <= _OF_ANY_BAG:
+            with suppress(HostileBundle), opened_container(bundle, limits, twins=True) as container:
+                found = _without_record(bundle, container, (), fast, known, limits, progress)
+                if found and found.as_bag and found.as_bag.word != "not a bag":
+                    return found
         depth = "fast" if fast else "full"
         return Verdict(bundle, depth, tuple(error.findings), ("container",), 0, 0)
+
+
+def _without_record(
+    bundle: Place,
+    container: Container,
+    findings: Iterable[BundleFinding],
+    fast: bool,
+    known: Checksums,
+    limits: Budget,
+    progress: Progress,
+) -> Verdict | None:
+    """The verdict over a bag that holds no record, judged as a bag alone; None if it holds one."""
+    if holds_record(container.sizes):
+        return None
+    as_bag = judge_container(
+        bundle, container, fast=fast, known=known, limits=limits, progress=progress
+    )
+    # a bundle that lies a folder deeper than it should is no bag of others
+    deeper = as_bag.word == "not a bag" and any(
+        one.endswith(RECORD_MARK) for one in container.sizes
+    )
+    if as_bag.holds_record or deeper:
+        return None
+    as_bag = replace(as_bag, findings=(*findings, *as_bag.findings))
+    counts = (as_bag.file_count, as_bag.byte_count)
+    looked_at = ("container", "bag")
+    return Verdict(bundle, as_bag.depth, as_bag.findings, looked_at, *counts, as_bag=as_bag)
 
 
 @contextmanager
@@ -175,10 +219,13 @@ def judge_folder(
     """The verdict over a bag that lies in `folder`; `bundle` is what a person knows it by.
 
     `known` are checksums of files that need not be read, `findings` what is known of the container;
-    `anchors` and `pins` as in `verify_bundle`.
+    `anchors` and `pins` as in `verify_bundle`. What holds no record is judged as a bag alone.
     Raises HostileBundle when a link, device or name in it could do harm.
     """
     sizes = listed_folder(folder, limits)
+    there = Folder(folder, sizes)
+    if found := _without_record(bundle, there, findings, fast, known, limits, progress):
+        return found
     looked_at = ["container", "bag"]
     opinion = ledger = None
     bag = judge_bag(folder, fast=fast, known=known, limits=limits, progress=progress)
@@ -330,7 +377,11 @@ def open_record(
     Without `with_tables` its tables are not looked at, for those who read them elsewhere.
     Nothing is written into it. Raises UnusableInput with the first reason why it is not safe.
     """
-    listed_folder(folder, limits)
+    if not holds_record(listed_folder(folder, limits)):
+        raise UnusableInput(
+            f"{folder.name} holds no treenail record; 'treenail verify --bag-only' judges it as a "
+            "bag"
+        )
     data = folder / "data"
     documents, faults = _read_documents(data, limits)
     package = None if faults else _open(data, documents, faults)

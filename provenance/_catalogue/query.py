@@ -20,8 +20,9 @@ KINDS = ("samples", "sites", "bundles", "wood", "architecture", "holdings", "loa
 VERDICTS = """
 WITH judged AS MATERIALIZED (
   SELECT bundle_id, CASE WHEN form = 'package' THEN 'not packed' ELSE coalesce((
-    SELECT CASE outcome WHEN 'sound' THEN 'not anchored' WHEN 'changed' THEN 'not anchored'
-      WHEN 'damaged' THEN 'damaged' WHEN 'faulty' THEN 'faulty' ELSE 'not verified' END
+    SELECT CASE WHEN outcome IN ('sound', 'changed') THEN 'not anchored'
+      WHEN outcome IN ('damaged', 'faulty') THEN outcome
+      WHEN outcome LIKE '%bag%' THEN 'no record' ELSE 'not verified' END
     FROM examination WHERE examination.path = bundle.path
       AND examination.signature = bundle.signature
     ORDER BY examination_id DESC LIMIT 1

@@ -222,6 +222,11 @@ def _counted(report: Report, severity: str) -> str:
 @click.command("verify")
 @click.argument("bundle", type=PlaceParam(must_exist=False))
 @click.option("--fast", is_flag=True, help="Names and sizes only, no checksums.")
+@click.option(
+    "--bag-only",
+    is_flag=True,
+    help="Judge a bag that anyone made by RFC 8493 (BagIt) alone; no treenail record is expected.",
+)
 @second_opinion_option
 @format_option("text", "json")
 @click.option(
@@ -251,6 +256,7 @@ def _counted(report: Report, severity: str) -> str:
 def verify(
     bundle: Place,
     fast: bool,
+    bag_only: bool,
     second_opinion: bool,
     shape: str,
     full: Path | None,
@@ -265,8 +271,20 @@ def verify(
     the verdict on the ledger is therefore 'sealed, not anchored'; with one, it says whether the
     ledger is unchanged, rewritten, or cut off.
 
-    Exit codes: 0 nothing wrong in what was checked, 1 not sound, 2 cannot be opened.
+    With --bag-only, the verdict is one of: valid; valid, with warnings; incomplete (files that
+    fetch.txt lists are not here yet; nothing is fetched); not valid; not a bag. Older versions of
+    BagIt are judged by their own rules.
+
+    Exit codes: 0 nothing wrong in what was checked, 1 not sound, or with --bag-only incomplete or
+    not valid, 2 cannot be opened or not a bag.
     """
+    if bag_only:
+        if fast or second_opinion or full or anchors or trust:
+            raise click.UsageError(
+                "--bag-only judges a bag whole and expects no record; of the other options only "
+                "--format goes with it"
+            )
+        _verify_as_bag(bundle, shape)
     if second_opinion and (fast or full):
         other = "--fast, which reads no rows" if fast else "--against, which compares two bundles"
         raise click.UsageError(f"--second-opinion does not go with {other}; take one out")
@@ -305,6 +323,22 @@ def verify(
 
         click.echo(verdict_text(verdict), nl=False)
     sys.exit(0 if verdict.sound else 1)
+
+
+def _verify_as_bag(bag: Place, shape: str) -> NoReturn:
+    from provenance._bag.any_bag import judge_any_bag
+
+    with progress_bar("verifying") as progress:
+        verdict = judge_any_bag(bag, progress=progress)
+    if shape == "json":
+        import json
+
+        click.echo(json.dumps(verdict.as_dict(), indent=2, ensure_ascii=False))
+    else:
+        from provenance._bundle.verdict_text import bag_text
+
+        click.echo(bag_text(verdict), nl=False)
+    sys.exit({"not a bag": 2, "not valid": 1, "incomplete": 1}.get(verdict.word, 0))
 
 
 def _verify_against(public: Path, full: Path, shape: str) -> NoReturn:

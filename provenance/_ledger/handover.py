@@ -17,7 +17,6 @@ from provenance._ledger.holdings import (
     Holding,
     after,
     events_of,
-    first_day,
     refusal,
     replay,
     samples_in_parcel,

@@ -59,9 +59,9 @@ class Ancestor:
 
     `tagmanifest_sha256` is the checksum of its tagmanifest-sha256.txt, which stands for every byte
     of it; `accession` is '' where no repository had given it a number, `doi` where it had none. The
-    rest lets a later bundle be judged without this one, and is blank where an earlier version packed it: `payload` is the
-    checksum of its manifest-sha256.txt, `heads` the seals of its last custody events, `events` how
-    many there were, `bindings` the checksum over what its numbers stood for (see lineage.py), and
+    rest lets a later bundle be judged without this one, and is blank where an earlier version
+    packed it: `payload` is the checksum of its manifest-sha256.txt, `heads` the seals of its last
+    custody events, `events` how many there were, `bindings` the checksum over what its numbers stood for (see lineage.py), and
     `statement` the text of its signed statement.
     """
 

@@ -24,7 +24,7 @@ from provenance._bundle.verify import verify_bundle
 def valid_by_the_library(folder: Path) -> bool:
     try:
         return bool(bagit.Bag(str(folder)).is_valid())
-    except bagit.BagError:
+    except (bagit.BagError, ValueError):  # bytes that are no text are a ValueError
         return False
 
 

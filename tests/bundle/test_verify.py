@@ -95,14 +95,21 @@ def test_a_descriptor_that_looks_elsewhere_for_a_table_is_found(bundle: Path) ->
     assert rules(verify_bundle(bundle)) == {"descriptor.resources"}
 
 
-def test_a_bag_that_is_no_bundle_of_ours_is_said_to_lack_a_descriptor(tmp_path: Path) -> None:
+def test_a_bag_of_others_is_said_to_hold_no_record_and_is_not_called_damaged(
+    tmp_path: Path,
+) -> None:
     (tmp_path / "b" / "data").mkdir(parents=True)
     (tmp_path / "b" / "data" / "a.txt").write_text("x", encoding="utf-8")
     sealed_anew(tmp_path / "b")
     verdict = verify_bundle(tmp_path / "b")
-    assert verdict.intact
-    assert not verdict.sound
-    assert "descriptor.missing" in rules(verdict)
+    assert (verdict.word, verdict.sound, verdict.damage) == ("no record", False, ())
+    assert verdict.as_bag is not None
+    assert verdict.as_dict()["asBag"]["verdict"] == "valid"
+    said = verdict_text(verdict)
+    assert "valid by RFC 8493; it holds no treenail record." in said
+    assert "damaged" not in said.lower()
+    with pytest.raises(UnusableInput, match="holds no treenail record"):
+        unpack_bundle(tmp_path / "b", tmp_path / "out")
 
 
 def test_a_long_list_is_cut_short_with_a_loud_word(bundle: Path) -> None:

@@ -20,6 +20,7 @@ from provenance._catalogue.audit.fixity import examine_bundle
 from provenance._catalogue.build import withdraw_bundle
 from provenance._catalogue.query import ask_sql
 from provenance._cli.cataloguing import audit as audit_command
+from tests.bundle.test_any_bag import a_bag
 from tests.catalogue.conftest import flip_a_bit
 
 PHOTO = Path("one/data/files/photo-001.png")
@@ -106,6 +107,49 @@ def test_another_sound_bundle_in_the_same_place_is_change_told_once(
     assert standings(first)["other.zip"] == "changed"
     assert not first.clean
     assert standings(audit_place(repository, index))["other.zip"] == "sound"
+
+
+def test_bags_of_others_are_judged_as_bags_and_never_called_damaged(
+    repository, index, tmp_path
+) -> None:
+    """By RFC 8493 alone; one put where a bundle lay is told as a change."""
+    bags = {name: a_bag(repository / name) for name in ("whole", "holey", "broken", "decayed")}
+    a_bag(repository / "weak", algorithms=("md5",))
+    shutil.make_archive(str(repository / "zipped"), "zip", tmp_path, "repository/whole/data")
+    line = "https://reach.example/plan.tif 4 data/plan.tif\n"
+    (bags["holey"] / "fetch.txt").write_text(line, encoding="utf-8")
+    (bags["holey"] / "data" / "plan.tif").unlink()
+    (bags["broken"] / "data" / "plan.tif").unlink()
+    first = audit_place(repository, index)
+    assert standings(first) == {
+        "one": "sound",
+        "other.zip": "sound",
+        "whole": "bag_valid",
+        "weak": "bag_warned",
+        "holey": "bag_incomplete",
+        "broken": "bag_not_valid",
+        "decayed": "bag_valid",
+        "zipped.zip": "not_a_bag",
+    }
+    assert {one["verdict"] for one in first.standing} == {"not anchored", "no record"}
+    assert not first.clean
+    assert "amaged" not in "".join(audit_lines(first))
+    for name in ("holey", "broken", "zipped.zip"):
+        path = repository / name
+        path.unlink() if path.is_file() else shutil.rmtree(path)
+        withdraw_bundle(index, path, "sent back")
+    second = audit_place(repository, index)
+    assert second.clean
+    assert "judged as bags alone" in audit_html(second)
+    flip_a_bit(bags["decayed"] / "data" / "plan.tif", place=1)
+    shutil.rmtree(repository / "one")
+    shutil.copytree(bags["whole"], repository / "one")
+    third = by_name(audit_place(repository, index))
+    assert third["one"]["standing"] == "bag_changed"
+    decayed = third["decayed"]
+    assert (decayed["standing"], decayed["cause"]) == ("bag_not_valid", "decay")
+    assert "data/plan.tif" in {finding["path"] for finding in decayed["findings"]}
+    assert standings(audit_place(repository, index))["one"] == "bag_valid"
 
 
 def test_a_vanished_bundle_is_missing_until_it_is_noted_as_withdrawn(repository, index) -> None:

@@ -107,7 +107,7 @@ def _bundle(choices: Choices, seeds: Seeds, room: Room) -> Path:
 
 
 def verify(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | Path, ...]]:
-    more = pick(choices, ((), ("--fast",), ("--format", "json")))
+    more = pick(choices, ((), ("--fast",), ("--format", "json"), ("--bag-only",)))
     yield ("verify", _bundle(choices, seeds, room), *more)
 
 

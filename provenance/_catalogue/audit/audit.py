@@ -15,10 +15,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from provenance._bag.verdict import NO_RECORD
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.locks import take_lock
 from provenance._base.progress import Progress, say_nothing
-from provenance._catalogue.audit.fixity import Examination, examine_bundle, finding
+from provenance._catalogue.audit.fixity import WHOLE, Examination, examine_bundle, finding
 from provenance._catalogue.audit.pieces import (
     LARGE_BYTES,
     PORTIONS_OF_LARGE,
@@ -74,11 +75,14 @@ class Audit:
         Bundles that no audit has reached yet are not held against it: the report counts them. In a
         store there must be no open finding.
         """
+        # the catalogue has nothing to read in a bag that holds no record
+        of_others = {one["path"] for one in self.standing if one["verdict"] == NO_RECORD}
+        unread = self.update.unreadable.keys() - of_others
         if self.store:
             known = {one["path"] for one in self.standing}
             in_doubt = any(one["standing"] in IN_DOUBT for one in self.standing)
-            return not (self.store.open or in_doubt or self.update.unreadable.keys() - known)
-        return not self.update.unreadable and all(one["clean"] for one in self.standing)
+            return not (self.store.open or in_doubt or unread - known)
+        return not unread and all(one["clean"] for one in self.standing)
 
 
 def audit_place(
@@ -258,13 +262,13 @@ def _store(database: sqlite3.Connection, run_id: int, found: Examination) -> Non
     with transaction(database):
         before = database.execute(
             "SELECT identity, fingerprint FROM examination WHERE path = ? "
-            "AND outcome IN ('sound', 'changed') ORDER BY examination_id DESC LIMIT 1",
+            f"AND outcome IN {WHOLE} ORDER BY examination_id DESC LIMIT 1",
             [str(found.path)],
         ).fetchone()
         outcome, cause = found.outcome, ""
-        if outcome == "sound" and before and before["identity"] != found.identity:
-            outcome = "changed"
-        if outcome == "damaged":
+        if outcome in WHOLE and before and before["identity"] != found.identity:
+            outcome = "changed" if outcome == "sound" else "bag_changed"
+        if outcome in ("damaged", "bag_not_valid"):
             cause = "unknown"
             if before:
                 as_it_was = before["fingerprint"] == found.fingerprint

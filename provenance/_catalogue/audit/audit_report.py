@@ -6,6 +6,7 @@ import json
 from dataclasses import asdict
 from typing import Any
 
+from provenance._bag.verdict import NO_RECORD
 from provenance._base.page_templates import page_templates
 from provenance._base.visible import visible
 from provenance._catalogue.audit.audit import Audit
@@ -128,6 +129,7 @@ def audit_html(audit: Audit) -> str:
         counts=_counts(audit),
         words=WORDS,
         all_examined=audit.clean and not {"unchecked", "stale"} & set(_counts(audit)),
+        bags=any(one["verdict"] == NO_RECORD for one in audit.standing),
         groups=groups,
         unseen={p: why for p, why in audit.update.unreadable.items() if p not in known},
         copies=_copies(audit)[:MOST_ROWS],

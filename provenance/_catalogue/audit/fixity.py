@@ -21,6 +21,18 @@ from provenance._record.remote import Place, Remote
 MOST_FINDINGS = 1_000
 """So many findings of one bundle are kept, with a word about the rest."""
 
+WHOLE = ("sound", "changed", "bag_valid", "bag_warned", "bag_changed")
+"""Outcomes of bundles, and bags of others, in which every file is as its list of checksums says."""
+
+_OF_OTHERS = {
+    "valid": "bag_valid",
+    "valid, with warnings": "bag_warned",
+    "incomplete": "bag_incomplete",
+    "not valid": "bag_not_valid",
+    "not a bag": "not_a_bag",
+}
+"""The outcome of what holds no record, by the word for it as a bag alone."""
+
 _OF_THE_MACHINE = frozenset(
     {errno.ENOSPC, errno.EDQUOT, errno.EMFILE, errno.ENFILE, errno.ENOMEM, errno.EFBIG}
 )
@@ -35,8 +47,8 @@ _FileState = tuple[str, int, int, int] | tuple[str, str]
 class Examination:
     """What one look at one bundle found.
 
-    `outcome` is explained in schemas/catalogue.yaml; only `sound` and `changed` (which the audit
-    tells, for it knows what lay there before) mean that all was as it should be.
+    `outcome` is explained in schemas/catalogue.yaml; only those in WHOLE mean that all was as it
+    should be. `changed` and `bag_changed` the audit tells, for it knows what lay there before.
     `identity` and `signature` as in the catalogue's table `bundle`; `fingerprint` is the SHA-256 of
     the names, sizes and times of all files: where it is as it was and the bytes are not, nobody
     wrote to them, and the storage has decayed. `findings` are plain values with rule, path and
@@ -105,12 +117,13 @@ def finish_examination(
     `known` are checksums of its files that others have computed meanwhile, in `seconds`.
     """
     clock = time.monotonic()
-    outcome, files, byte_count = "", 0, 0
+    outcome, files, byte_count, identity = "", 0, 0, begun.identity
     findings: list[dict[str, Any]] = []
     try:
         if begun.trouble:
             raise begun.trouble
-        outcome, files, byte_count, findings = _verify(begun.path, known)
+        outcome, files, byte_count, findings, of_bag = _verify(begun.path, known)
+        identity = of_bag or identity
         if begun.as_it_was != _digest(_states(begun.path), with_ctime=True):
             outcome = "unsettled"
             word = "its files changed while they were read; it is examined again at the next audit"
@@ -125,7 +138,7 @@ def finish_examination(
         ended_at=now(),
         seconds=begun.seconds + seconds + time.monotonic() - clock,
         outcome=outcome,
-        identity=begun.identity,
+        identity=identity,
         fingerprint=begun.fingerprint,
         signature=begun.signature,
         file_count=files,
@@ -134,7 +147,8 @@ def finish_examination(
     )
 
 
-def _verify(path: Place, known: Checksums) -> tuple[str, int, int, list[dict[str, Any]]]:
+def _verify(path: Place, known: Checksums) -> tuple[str, int, int, list[dict[str, Any]], str]:
+    """Outcome, files, bytes and findings; the identity too of a bag that holds no record."""
     from provenance._bundle.verify import verify_bundle
 
     try:
@@ -143,21 +157,24 @@ def _verify(path: Place, known: Checksums) -> tuple[str, int, int, list[dict[str
         if cause := _os_error(error):
             raise cause from error
         # a zip that cannot be opened or unpacked
-        return "damaged", 0, 0, [finding("audit.not_opened", "", str(error))]
+        return "damaged", 0, 0, [finding("audit.not_opened", "", str(error))], ""
     except TreenailError as error:
-        return "faulty", 0, 0, [finding("audit.not_judged", "", str(error))]
+        return "faulty", 0, 0, [finding("audit.not_judged", "", str(error))], ""
     errors = [vars(one) for one in verdict.findings if one.severity == "error"]
     others = [vars(one) for one in verdict.findings if one.severity != "error"]
     unread = [one for one in errors if one["rule"] == "bag.file_unreadable"]
     if verdict.sound:
         outcome = "sound"
-    elif verdict.intact:
-        outcome = "faulty"
     elif unread and len(unread) == len(errors):
         outcome = "unreadable"
+    elif verdict.as_bag:
+        outcome = _OF_OTHERS[verdict.as_bag.word]
+    elif verdict.intact:
+        outcome = "faulty"
     else:
         outcome = "damaged"
-    return outcome, verdict.file_count, verdict.byte_count, errors + others
+    identity = verdict.as_bag.identity if verdict.as_bag else ""
+    return outcome, verdict.file_count, verdict.byte_count, errors + others, identity
 
 
 def _os_error(error: BaseException) -> OSError | None:

@@ -8,16 +8,11 @@ examination whatever becomes of workers meanwhile.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums
-from provenance._bag.hostile import listed_folder
 from provenance._bag.streaming import (
-    Container,
-    Folder,
     batches,
     hash_members,
     is_read_as_file,
@@ -50,22 +45,13 @@ class Portion:
     paths: tuple[str, ...]
 
 
-@contextmanager
-def _opened(bundle: Place) -> Iterator[Container]:
-    if isinstance(bundle, Path) and bundle.is_dir():
-        yield Folder(bundle, listed_folder(bundle))
-        return
-    with opened_container(bundle, DEFAULT_BUDGET) as container:
-        yield container
-
-
 def portions_of(bundle: Place, most_bytes: int) -> tuple[Portion, ...]:
     """The files of a bundle that need no more than hashing, in portions of about `most_bytes`.
 
     No file is in two of them; a file that is larger is a portion by itself. Raises HostileBundle,
     UnusableInput and OSError, as verifying does.
     """
-    with _opened(bundle) as container:
+    with opened_container(bundle, DEFAULT_BUDGET) as container:
         sizes = container.sizes
         paths = (one for one in sizes if not is_read_as_file(one, sizes[one], DEFAULT_BUDGET))
         portions = enumerate(batches(sizes, paths, most_bytes, MOST_FILES))
@@ -74,7 +60,7 @@ def portions_of(bundle: Place, most_bytes: int) -> tuple[Portion, ...]:
 
 def hash_portion(portion: Portion) -> Checksums:
     """The checksums of a portion, for `verify_bundle(known=…)`; raises as `portions_of`."""
-    with _opened(portion.bundle) as container:
+    with opened_container(portion.bundle, DEFAULT_BUDGET) as container:
         there = [path for path in portion.paths if path in container.sizes]
         return hash_members(container, there)
 

@@ -7,26 +7,36 @@ import sqlite3
 from collections import defaultdict
 from typing import Any
 
+from provenance._bag.verdict import NO_RECORD
+from provenance._catalogue.audit.fixity import WHOLE
 from provenance._record.remote import Place, lies_below, place_at
 
 WORDS = {
     "damaged": "Damaged",
     "missing": "Missing",
+    "bag_not_valid": "Bag (not valid) without a treenail record",
+    "not_a_bag": "Not a bag and no treenail record",
     "unreadable": "Cannot be read",
     "unsettled": "Changed while it was read",
     "not_examined": "Could not be examined",
     "faulty": "Intact, but the record in it is faulty",
+    "bag_incomplete": "Bag (incomplete) without a treenail record",
     "changed": "A different bundle than at the last audit",
+    "bag_changed": "A different bag than at the last audit and without a treenail record",
     "stale": "Changed since it was last examined",
     "unchecked": "Not examined yet",
     "moved": "Moved",
     "withdrawn": "Withdrawn on purpose",
     "not_packed": "Package that is not packed, so without checksums",
+    "bag_warned": "Bag (valid, with warnings) without a treenail record",
+    "bag_valid": "Bag (valid) without a treenail record",
     "sound": "Every file and record sound, custody ledger not anchored",
 }
 """Every standing, the gravest first, with the words for it."""
 
-CLEAN = frozenset({"sound", "stale", "unchecked", "moved", "withdrawn", "not_packed"})
+CLEAN = frozenset(
+    {"sound", "stale", "unchecked", "moved", "withdrawn", "not_packed", "bag_valid", "bag_warned"}
+)
 """Standings that nobody need be woken for. Nothing but `sound` claims to be sound.
 
 An audit holds bundles against their own checksums and seals and no ledger against an anchor, so
@@ -35,6 +45,7 @@ that the words for `sound` say no more of it.
 IN_DOUBT = frozenset({"unsettled", "not_examined"})
 """Standings of which the next audit knows more."""
 _VERDICTS = {
+    **{name: NO_RECORD for name in WORDS if "bag" in name},
     "sound": "not anchored",
     "changed": "not anchored",
     "damaged": "damaged",
@@ -54,7 +65,7 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
     `moved_to`. `withdrawn_because` is the reason.
     """
     last = _last(database, "1")
-    last_sound = _last(database, "outcome IN ('sound', 'changed')")
+    last_sound = _last(database, f"outcome IN {WHOLE}")
     bundles = [
         row
         for row in database.execute("SELECT * FROM bundle ORDER BY path")
@@ -96,7 +107,7 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
                 "verdict": _VERDICTS.get(standing, "not verified"),
                 "clean": standing in CLEAN,
                 "why": why,
-                "cause": seen["cause"] if seen and standing == "damaged" else "",
+                "cause": seen["cause"] if seen and seen["outcome"] == standing else "",
                 "identity": row["identity"],
                 "state": row["state"],
                 "examined_at": seen["ended_at"] if seen else "",
@@ -155,7 +166,7 @@ def _standing(
         if state == "unreadable":
             return "unreadable", row["why"]
         return "unchecked", "one of the next audits examines it"
-    if seen["signature"] != row["signature"] and seen["outcome"] in ("sound", "changed"):
+    if seen["signature"] != row["signature"] and seen["outcome"] in WHOLE:
         # that it was sound then says nothing of what lies there now
         return "stale", "it has changed since; the next audit examines it"
     return seen["outcome"], _why(seen)
@@ -167,7 +178,7 @@ def _sound_among(same: list[sqlite3.Row], last: dict[str, sqlite3.Row]) -> list[
         one["path"]
         for one in same
         if (seen := last.get(one["path"]))
-        and seen["outcome"] in ("sound", "changed")
+        and seen["outcome"] in WHOLE
         and seen["signature"] == one["signature"]
     ]
 
@@ -181,13 +192,15 @@ def _arrived_since(row: sqlite3.Row, same: list[sqlite3.Row]) -> list[str]:
 def _why(seen: sqlite3.Row) -> str:
     if seen["outcome"] == "changed":
         return "it is sound, but its list of checksums is not the one of the audit before"
-    if seen["outcome"] == "damaged":
+    if seen["outcome"] == "bag_changed":
+        return "it is valid, but it is not what was here at the audit before"
+    if seen["outcome"] == "damaged" or seen["cause"] in ("decay", "written_to"):
         return {
             "decay": "bytes changed, sizes and times did not: the storage has most likely failed",
             "written_to": "its files were changed, replaced or removed since it was sound",
             "unknown": "it has not been sound at any audit",
         }[seen["cause"]]
     findings = json.loads(seen["findings"])
-    if seen["outcome"] == "sound" or not findings:
+    if seen["outcome"] == "sound" or "bag" in seen["outcome"] or not findings:
         return ""
     return str(findings[0]["message"])
