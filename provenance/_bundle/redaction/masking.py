@@ -90,14 +90,14 @@ class Masker:
 
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
         """What is withheld in each text, in the order in which it stands there."""
-        new = [text for text in dict.fromkeys(texts) if text not in self._found]
-        if new:
+        known = {text: self._found.get(text) for text in texts}
+        if new := [text for text, hits in known.items() if hits is None]:
+            found = dict(zip(new, map(tuple, _hits_of(self._nets, new)), strict=True))
             if len(self._found) + len(new) > _MOST_TEXTS:
                 self._found.clear()
-                new = list(dict.fromkeys(texts))
-            found = zip(new, _hits_of(self._nets, new), strict=True)
-            self._found.update((text, tuple(hits)) for text, hits in found)
-        return [list(self._found[text]) for text in texts]
+            self._found.update(found)
+            known.update(found)
+        return [list(known[text] or ()) for text in texts]
 
     def masked(self, texts: Sequence[str]) -> list[str]:
         """The texts with every withheld value replaced; the same length and order."""
@@ -164,11 +164,12 @@ def masker_for(values: WithheldValues, *words: frozenset[str]) -> Masker:
     """
     parts = (getattr(values, one.name) for one in fields(values))
     key = *(tuple(p.items()) if isinstance(p, dict) else frozenset(p) for p in parts), *words
-    if key not in _made:
+    masker = _made.get(key)
+    if masker is None:
         if len(_made) == _MOST_MASKERS:
-            del _made[next(iter(_made))]
-        _made[key] = Masker(values, *words)
-    return _made[key]
+            _made.clear()
+        _made[key] = masker = Masker(values, *words)
+    return masker
 
 
 def _hits_of(nets: Iterable[Net], texts: Sequence[str]) -> list[list[Hit]]:
