@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import json
 import os
 import shlex
@@ -191,6 +192,19 @@ def test_the_commands_that_the_demo_shows_do_what_it_did(demo, tmp_path, monkeyp
         assert typed.table_path(name).read_bytes() == shown.table_path(name).read_bytes()
 
 
+def test_every_block_of_the_worked_example_shows_what_it_says(demo, tmp_path, monkeypatch):
+    """On a copy, for an example may write; what the page asks of is what the demonstration left."""
+    for name in ("papers", "hollin-reach"):
+        shutil.copytree(demo.folder / name, tmp_path / name)
+    shutil.copy2(demo.folder / "hollin-reach-bundle.zip", tmp_path)
+    monkeypatch.chdir(tmp_path)
+    session = _blocks(Path(__file__).parents[1] / "docs" / "worked_example.md")
+    assert len(session.examples) > 20
+    said: list[str] = []
+    doctest.DocTestRunner(optionflags=doctest.NORMALIZE_WHITESPACE).run(session, out=said.append)
+    assert not said, "".join(said)
+
+
 def test_a_second_demo_replaces_the_first_and_nothing_else(tmp_path, monkeypatch):
     monkeypatch.setattr("provenance._demo.STEPS", ())
     out = tmp_path / "out"
@@ -255,6 +269,19 @@ _LEFT_BEHIND = {
     "Accession": ["store"],
 }
 """Steps → what they leave in the folder, beside the record."""
+
+
+def _blocks(page: Path) -> doctest.DocTest:
+    """The blocks as one session; all other lines are left blank, so that line numbers are right."""
+    lines = []
+    inside = False
+    for line in page.read_text("utf-8").splitlines():
+        if line.startswith("```"):
+            inside = line == "```pycon"
+            line = ""
+        lines.append(line if inside else "")
+    text = "\n".join(lines) + "\n"
+    return doctest.DocTestParser().get_doctest(text, {}, page.name, str(page), 0)
 
 
 def _type(command: str) -> Result:

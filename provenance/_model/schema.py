@@ -492,6 +492,8 @@ def compile_field(
     one: Field, vocabularies: Mapping[str, Vocabulary], notations: Mapping[str, Notation]
 ) -> Field:
     """The field with its vocabulary or notation turned into constraints any tool can check."""
+    if not (one.vocabulary or one.notation or {"enum", "pattern"} & one.constraints.keys()):
+        return one
     constraints = {k: v for k, v in one.constraints.items() if k != "enum"}
     if one.vocabulary:
         if one.vocabulary not in vocabularies:

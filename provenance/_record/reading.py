@@ -121,19 +121,30 @@ def read_table_bytes(data: bytes, where: str | os.PathLike[str] = "the table") -
     What is odd about the content is no error here, but stands in the value that is returned; only
     what is beyond the budget raises RefusedInput.
     """
-    data = data.removeprefix(_UTF8_BOM)
-    if not data:
-        return TableText((), _numbered(0), _numbered(0)[ROW], empty=True)
-    if why := why_unreadable(data):
-        raise RefusedInput(where, why)
     try:
-        return _read(data)
+        return (_small if len(data) <= _SMALL_BYTES else _whole)(data)
     except _TooLarge as error:
         raise RefusedInput(where, str(error)) from None
 
 
+def _whole(data: bytes) -> TableText:
+    data = data.removeprefix(_UTF8_BOM)
+    if not data:
+        return TableText((), _numbered(0), _numbered(0)[ROW], empty=True)
+    if why := why_unreadable(data):
+        raise _TooLarge(why)
+    return _read(data)
+
+
+_SMALL_BYTES = 32_768
+_small = lru_cache(maxsize=256)(_whole)
+"""The same bytes are the same table, which nobody changes: most of a record that is opened again
+and again, by its review, the packing and the check of what was packed, is what it was before.
+"""
+
+
 class _TooLarge(Exception):
-    """What a table turned out to ask for only while it was read."""
+    """What a table asks for, which may turn out only while it is read."""
 
 
 def _read(data: bytes) -> TableText:

@@ -84,6 +84,9 @@ class Snapshot:
     def each(self) -> Iterator[tuple[str, TableText | None]]:
         """Every table as written, one after the other; the next is read meanwhile."""
         names = list(self.model.tables)
+        if self._texts.keys() >= set(names):
+            yield from ((name, self._texts[name]) for name in names)
+            return
         with ThreadPoolExecutor(max_workers=1) as reader:
             coming = [reader.submit(self.written, name) for name in names[:1]]
             for position, name in enumerate(names, start=1):

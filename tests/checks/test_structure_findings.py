@@ -253,3 +253,17 @@ def test_a_missing_table_is_named_and_so_are_the_rules_that_need_it(tmp_path: Pa
     assert "result." in rules["structure.rules_skipped"].message
     assert "structure.file_missing" in report.rules_run
     assert not [one for one in report.rules_run if one.startswith("result.")]
+
+
+def test_a_table_is_judged_anew_when_it_or_its_schema_changed(tmp_path: Path) -> None:
+    """What was found in the same bytes is kept, by table and schema."""
+    package = a_package(tmp_path).with_chain().with_row("element", function="main_beam").package
+    assert not _found(package, "not_in_list")
+    path = package.table_path("element")
+    sound = path.read_bytes()
+    path.write_bytes(sound.replace(b"main_beam", b"main_baem"))
+    assert _one(open_package(package.folder), "not_in_list").value == "main_baem"
+    path.write_bytes(sound)
+    assert not _found(open_package(package.folder), "not_in_list")
+    fewer = _with_constraint(package, "element", "function", enum=["lintel"])
+    assert "main_beam" in [one.value for one in _found(fewer, "not_in_list")]

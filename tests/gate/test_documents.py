@@ -65,3 +65,12 @@ def test_a_document_that_is_no_plain_file_is_not_waited_for(tmp_path) -> None:
             read_json(tmp_path / name)
     with pytest.raises(FileNotFoundError):
         read_json(tmp_path / "nothing")
+
+
+def test_what_was_read_before_is_read_anew_and_never_under_a_wider_bound() -> None:
+    raw = json.dumps({"notes": ["x"] * 20}).encode()
+    first = json_from(raw, "document")
+    first["notes"].clear()
+    assert json_from(raw, "document") == {"notes": ["x"] * 20}
+    with pytest.raises(RefusedInput, match="values may be"):
+        json_from(raw, "document", SMALL)

@@ -6,13 +6,14 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import compress
 from operator import eq, ne
 
 from provenance._base.errors import UnusablePackage
 from provenance._bundle.redaction.decisions import read_decisions
 from provenance._bundle.redaction.forms import public_forms
-from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues
+from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues, masker_for
 from provenance._bundle.redaction.own_grids import Grids, own_grids
 from provenance._bundle.redaction.people import (
     NAME_PARTS,
@@ -127,8 +128,8 @@ def gather_known(package: Package) -> Known:
         one for one in values.phrases if not any(letters_of(one) in name for name in open_names)
     }
     values.points.update(protected_points(package, forms))
-    words, everyday = trade_words(model), everyday_words()
-    masker = Masker(values, words, everyday)
+    words, everyday = model.once("trade words", trade_words), everyday_words()
+    masker = masker_for(values, words, everyday)
     release = Release(read_decisions(package), masker, key, _states(package))
     judge = KeyJudge(masker, values.people | values.names, words)
     renamed = _public_keys(package, judge, keys, people, stand_ins, release)
@@ -142,7 +143,7 @@ def gather_known(package: Package) -> Known:
         # what may not be a key may not stand in a text either
         values.codes = told | values.codes
         values.phrases |= set(renamed[SITE])
-        masker = Masker(values, words, everyday)
+        masker = masker_for(values, words, everyday)
         release.search_with(masker)
     return Known(
         package,
@@ -238,7 +239,7 @@ def whole_columns(package: Package, table: Table) -> dict[str, list[str]]:
     return {name: package.tables.column(table.name, name) for name in names}
 
 
-def trade_words(model: Model) -> set[str]:
+def trade_words(model: Model) -> frozenset[str]:
     """The words of the vocabularies: alone they give nobody away."""
     words: set[str] = set()
     for vocabulary in model.vocabularies.values():
@@ -246,17 +247,18 @@ def trade_words(model: Model) -> set[str]:
             for text in (term.code, term.label, *term.synonyms):
                 words.add(text)
                 words.update(re.split(r"[\W_]+", text))
-    return words
+    return frozenset(words)
 
 
-def everyday_words() -> set[str]:
+@cache
+def everyday_words() -> frozenset[str]:
     """The words in small letters of the program's own schemas, which tell of no place or person."""
     core = read_core()
     texts = [text for _, one in core.every_field() for text in (one.title, one.description)]
     for vocabulary in core.vocabularies.values():
         texts += [term.definition for term in vocabulary.terms]
     words = {word for text in texts for word in re.findall(r"[^\W\d_]+", text or "")}
-    return {word for word in words if word.islower()}
+    return frozenset(word for word in words if word.islower())
 
 
 # -- values --------------------------------------------------------------------------------------

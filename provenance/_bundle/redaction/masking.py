@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from itertools import chain, pairwise
 
 from provenance._disclosure.common_words import common_words
@@ -19,6 +19,9 @@ from provenance._disclosure.places.net import PlaceNet
 from provenance._disclosure.seals import SealNet
 
 WITHHELD = "[withheld]"
+_MOST_TEXTS = 50_000
+"""Of so many texts a masker remembers what it found in them; then it begins anew."""
+_MOST_MASKERS = 4
 
 
 @dataclass
@@ -45,7 +48,7 @@ class WithheldValues:
 
 
 class Masker:
-    """Replaces withheld values in texts; made once for a package."""
+    """Replaces withheld values in texts; see `masker_for`."""
 
     def __init__(
         self,
@@ -79,6 +82,7 @@ class Masker:
             SealNet(),
         )
         self._nets = (*self._line_nets, self._place_net)
+        self._found: dict[str, tuple[Hit, ...]] = {}
         codes_told = {code: new for code, new in values.codes.items() if len(code) > 1}
         self.codes = frozenset(codes_told)
         # M.B. and mb stand for MB, unless there is an mb as well
@@ -86,9 +90,14 @@ class Masker:
 
     def hits(self, texts: Sequence[str]) -> list[list[Hit]]:
         """What is withheld in each text, in the order in which it stands there."""
-        once = list(dict.fromkeys(texts))
-        known = dict(zip(once, _hits_of(self._nets, once), strict=True))
-        return [known[text] for text in texts]
+        known = {text: self._found.get(text) for text in texts}
+        if new := [text for text, hits in known.items() if hits is None]:
+            found = dict(zip(new, map(tuple, _hits_of(self._nets, new)), strict=True))
+            if len(self._found) + len(new) > _MOST_TEXTS:
+                self._found.clear()
+            self._found.update(found)
+            known.update(found)
+        return [list(known[text] or ()) for text in texts]
 
     def masked(self, texts: Sequence[str]) -> list[str]:
         """The texts with every withheld value replaced; the same length and order."""
@@ -142,6 +151,25 @@ class Masker:
                 done = end
             start, end, stand_in = hit.start, hit.end, new
         return "".join([*parts, text[done:start], stand_in or WITHHELD, text[end:]])
+
+
+_made: dict[tuple[object, ...], Masker] = {}
+
+
+def masker_for(values: WithheldValues, *words: frozenset[str]) -> Masker:
+    """The masker of these values and words, the same one as long as they are the same.
+
+    A record is asked again with every decision about it and by the packing after the review; most
+    of its texts have been searched by then.
+    """
+    parts = (getattr(values, one.name) for one in fields(values))
+    key = *(tuple(p.items()) if isinstance(p, dict) else frozenset(p) for p in parts), *words
+    masker = _made.get(key)
+    if masker is None:
+        if len(_made) == _MOST_MASKERS:
+            _made.clear()
+        _made[key] = masker = Masker(values, *words)
+    return masker
 
 
 def _hits_of(nets: Iterable[Net], texts: Sequence[str]) -> list[list[Hit]]:

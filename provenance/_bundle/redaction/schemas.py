@@ -98,13 +98,18 @@ def public_table(
     for one in table.fields:
         own = shipped.field(table.name, one.name)
         if own is not None:
-            kept = {name: True for name in ("required",) if one.constraints.get(name)}
-            constraints = MappingProxyType({**own.constraints, **kept})
-            described = replace(own, hidden=one.hidden, order=one.order, constraints=constraints)
+            required = one.constraints.get("required") and not own.constraints.get("required")
+            described = own
+            if required or (one.hidden, one.order) != (own.hidden, own.order):
+                more = {"required": True} if required else {}
+                constraints = MappingProxyType({**own.constraints, **more})
+                described = replace(
+                    own, hidden=one.hidden, order=one.order, constraints=constraints
+                )
             if one.vocabulary == f"{table.name}_{one.name}" and one.vocabulary in lists:
                 described = replace(described, vocabulary=one.vocabulary)
             # an example may be the very value that the column withholds
-            if one.example != own.example:
+            if own.example is not None and one.example != own.example:
                 described = replace(described, example=None)
         elif forms[one.name] != "withheld":
             described = _described(shipped, table.name, one, lists, release)

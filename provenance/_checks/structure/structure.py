@@ -93,6 +93,32 @@ def find_in_table(
     if text is None:
         yield found_in_rows("file_missing", table, pl.DataFrame({ROW: [0], "value": [""]}))
         return
+    about = model, table, text
+    key = tuple(map(id, about))
+    if (kept := _kept.get(key)) is not None:
+        yield from kept[1]
+        return
+    left = patience.left
+    found = tuple(_find_in_table(model, table, text, patience))
+    # what a pattern says that runs out of time hangs on what was tried before it
+    if patience.left == left > 0 and text.frame.estimated_size() <= _SMALL_BYTES:
+        if len(_kept) >= _MOST_KEPT:
+            _kept.clear()
+        _kept[key] = about, found
+    yield from found
+
+
+_SMALL_BYTES, _MOST_KEPT = 65_536, 512
+_kept: dict[tuple[int, ...], tuple[tuple[Model, Table, TableText], tuple[pl.DataFrame, ...]]] = {}
+"""What was found in the last small tables, by what it was found in, none of which ever changes.
+
+A package is checked, packed and verified, and most of its tables are the same each time.
+"""
+
+
+def _find_in_table(
+    model: Model, table: Table, text: TableText, patience: Patience
+) -> Iterator[pl.DataFrame]:
     yield from find_in_header(table, text)
     if text.labels:
         yield from find_in_shape(table, text)

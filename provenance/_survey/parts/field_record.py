@@ -101,14 +101,12 @@ class FieldRecord:
 
     def number_of(self, table: str, keys: pl.Series) -> Ints:
         """Row numbers (n,) in a table for keys; -1 for a blank or unknown one."""
-        rows = keys.replace_strict(self._rows_by_key(table), default=-1, return_dtype=pl.Int64)
-        return rows.to_numpy()
+        return _looked_up(keys, self._rows_by_key(table))
 
     def coded(self, table: str, column: str, codes: Sequence[str]) -> Ints:
         """Places (n,) of a column's texts among `codes`, -1 for any other text."""
         places = {code: place for place, code in enumerate(codes)}
-        texts = self.column(table, column)
-        return texts.replace_strict(places, default=-1, return_dtype=pl.Int64).to_numpy()
+        return _looked_up(self.column(table, column), places)
 
     def site(self, site_id: str) -> Row | None:
         """The row of a site, None for an unknown one."""
@@ -287,6 +285,12 @@ class FieldRecord:
                 xyz[end : self.n_ends : 2, axis] = self.numbers("element", f"{name}{letter}_m")
             radius[end : self.n_ends : 2] = self.numbers("element", "position_uncertainty_m")
         return xyz, radius
+
+
+def _looked_up(texts: pl.Series, places: Mapping[str, int]) -> Ints:
+    """What `places` says of each text, -1 for others; the columns are short, and asked often."""
+    found = (places.get(text, -1) for text in texts.to_list())
+    return np.fromiter(found, np.int64, len(texts))
 
 
 def read_field_record(package: Package, site: str | None = None) -> FieldRecord:

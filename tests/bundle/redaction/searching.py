@@ -19,6 +19,8 @@ import numpy as np
 
 SEPARATOR = b"\x00<<>>\x00"
 _CHECKSUM = re.compile(rb"\b[0-9a-f]{64}(?:[0-9a-f]{64})?\b")
+_FEW_DIGITS = re.compile(rb"[0-9a-f]{1,8}")
+"""Three letters as hexadecimal digits turn up in the checksums of some runs in a hundred."""
 
 
 def text_spellings(text: str) -> set[bytes]:
@@ -182,12 +184,16 @@ class Haystack:
         raw = SEPARATOR.join(raw for _, raw in self.streams)
         self._raw = Searched(raw)
         self._small = Searched(raw.lower())
-        # in the digits of checksums every short number turns up by chance
+        # in the digits of checksums every short number turns up by chance, and what is few digits
         self._numbers = Searched(_CHECKSUM.sub(SEPARATOR, raw.lower()))
 
     def where(self, small: Iterable[bytes], exact: Iterable[bytes] = ()) -> list[str]:
         """The streams that hold one of the spellings; `small` ones are in small letters."""
-        hit = self._small.those_in_it(small)
+        hit = [
+            one
+            for one in self._small.those_in_it(small)
+            if not _FEW_DIGITS.fullmatch(one) or one in self._numbers.raw
+        ]
         hit_exactly = self._raw.those_in_it(exact)
         if not hit and not hit_exactly:
             return []

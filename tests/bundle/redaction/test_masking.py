@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues
+from provenance._bundle.redaction.masking import WITHHELD, Masker, WithheldValues, masker_for
 from provenance._disclosure.flat import letters_of
 from provenance._disclosure.numbers import WithheldNumber
 
@@ -217,3 +217,19 @@ def test_every_hit_has_its_words_and_stands_where_it_says() -> None:
         ("a@b.example.org", "an e-mail address"),
         ("1871.93", "a number that is withheld"),
     ]
+
+
+def test_one_masker_is_kept_for_the_same_values_and_for_no_others() -> None:
+    """What it found before is found again, whoever changed what they were given."""
+    words = frozenset({"post"}), frozenset({"oak"})
+    masker = masker_for(WithheldValues(names={"Tove"}, codes={"TQ": "person-1"}), *words)
+    assert masker_for(WithheldValues(names={"Tove"}, codes={"TQ": "person-1"}), *words) is masker
+    masker.hits(["Tove drilled"])[0].clear()
+    assert masker.mask("Tove drilled") == "[withheld] drilled"
+    for others in (
+        WithheldValues(people={"Tove"}, codes={"TQ": "person-1"}),
+        WithheldValues(names={"Tove"}, codes={"TQ": "person-2"}),
+        WithheldValues(names={"Tove"}, codes={"TQ": "person-1"}, metres={451234.5}),
+    ):
+        assert masker_for(others, *words) is not masker
+    assert masker_for(WithheldValues(), *words).mask("Tove drilled") == "Tove drilled"
