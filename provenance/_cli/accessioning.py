@@ -34,9 +34,7 @@ from provenance._cli.signing import passphrase_option, read_key, sign_option
     is_flag=True,
     help="Accept it even if it contradicts itself or an earlier bundle kept here; with --reason.",
 )
-@click.option(
-    "--reason", default="", help="Why it is accepted all the same; the register keeps it."
-)
+@click.option("--reason", default="", help="Why it is accepted all the same; the register keeps it.")
 @sign_option("Sign what is kept with this Ed25519 key (PEM) of the repository.")
 @passphrase_option
 @click.option("--on", "day", help="Date of accession (YYYY-MM-DD); default: today.")
