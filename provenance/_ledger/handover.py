@@ -218,8 +218,11 @@ def refuse_what_gave_nothing(package: Package, samples: Iterable[str]) -> None:
         )
 
 
+_FROM_HOLDER = ("handed_over", "returned", "deposited", "loaned", "taken_back", "deaccessioned")
+
+
 def _completed(before: Holding, new: Event) -> Event:
-    if new.event in ("handed_over", "returned", "deposited") and not new.from_party_id:
+    if new.event in _FROM_HOLDER and not new.from_party_id:
         new = new._replace(from_party_id=before.holder)
     if new.event == "taken_back" and not new.to_party_id:
         new = new._replace(to_party_id=before.lender)
