@@ -65,7 +65,7 @@ def export_record(
     with building_folder(out) as being_built:
         being_built.rmdir()  # unpack makes it
         unpacked = unpack(bundle, being_built, progress=progress)
-        package, updated = _brought_forward(unpacked.package, kept)
+        package, updated = brought_forward(unpacked.package, kept)
         events = _count_new(package, kept)
         parties, parts = _new_parties(package, kept), _new_parts(package, kept)
         _enter(package, kept, parties, parts)
@@ -80,8 +80,11 @@ def export_record(
     )
 
 
-def _brought_forward(package: Package, kept: Kept) -> tuple[Package, bool]:
-    """The package with schemas that have the columns and codes of the events."""
+def brought_forward(package: Package, kept: Kept) -> tuple[Package, bool]:
+    """The package with schemas that have the columns and codes of the events; whether they changed.
+
+    Raises UnusableInput where its profile is not at hand, or does not know them either.
+    """
     if not _lacks(package, kept):
         return package, False
     try:
