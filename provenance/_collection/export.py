@@ -55,7 +55,7 @@ def export_record(
     and AlreadyThere when `out` exists.
     """
     record_id = record_named(store, named)
-    kept = kept_record(store, record_id, store.ledger(record_id))
+    kept = kept_record(store, record_id)
     bundle = store.folder / kept.accession.kept_at
     if not bundle.exists():
         raise UnusableInput(

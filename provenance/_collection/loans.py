@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from provenance._base.errors import UnusableInput
-from provenance._collection.kept import Chosen, Kept, kept_record
+from provenance._collection.kept import Books, Chosen, Kept
 from provenance._collection.recording import LOAN, REQUEST
 from provenance._identity.naming import NamedSample
 from provenance._identity.selection import number_order
@@ -200,8 +200,9 @@ def _records_with(store: Store, pattern: NumberPattern, number: str) -> Iterator
         if act.kind == LEDGER
         and (act.number == number if number else pattern.series_of(act.number))
     )
+    books = Books(store)
     for one in ids:
-        yield kept_record(store, one, store.ledger(one))
+        yield books.kept(one)
 
 
 def _lent(kept: Kept) -> Iterator[tuple[Event, Item]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from provenance._base.errors import TreenailError
-from provenance._collection.kept import Kept, kept_record
+from provenance._collection.kept import Books, Kept
 from provenance._identity.check_character import check_character, check_letters
 from provenance._identity.payload import inside_code, is_inside, read_scan
 from provenance._ledger.ed25519 import Signer
@@ -95,10 +95,10 @@ def record_in_store(
     with store.writing(on=day, recorded_on=recorded_on, by=by, signer=signer) as writing:
         reference = _reference(writing.acts, said)
         place = place_in(writing.store, said.place_held)
-        keeper = _keeper(writing.store)
+        keeper, books = _keeper(writing.store), Books(writing.store)
         refused: list[str] = []
         for record_id, numbers in samples.items():
-            kept = kept_record(writing.store, record_id, writing.ledger(record_id))
+            kept = books.kept(record_id, writing.ledger(record_id))
             event = _template(said, reference, place)
             wanted = _wanted(kept, numbers, event, said)
 

@@ -81,7 +81,7 @@ def test_a_record_is_given_out_with_all_that_happened_in_the_store(
     assert not verify_chain(package)
     seals = [row["event_sha256"] for row in store.ledger(record)]
     assert [row["event_sha256"] for row in package.tables.rows("custody")] == seals
-    assert holdings_of(package.tables) == kept_record(store, record, store.ledger(record)).holdings
+    assert holdings_of(package.tables) == kept_record(store, record).holdings
     part = next(row for row in package.tables.rows("sample") if row["sample_id"] == "231A")
     assert (part["parent_sample_id"], part["element_id"]) == ("231", "B1-014")
     rules = set(check_package(package).found["rule"])
@@ -98,7 +98,7 @@ def test_a_record_is_given_out_with_all_that_happened_in_the_store(
     assert [(one.sample_id, one.kept.accession.number) for one in loan.out] == [
         ("231A", "2026.0002")
     ]
-    assert "231A" in kept_record(again, record, again.ledger(record)).of("sample")
+    assert "231A" in kept_record(again, record).of("sample")
     assert export_record(again, record, tmp_path / "again").events == 0
 
 
@@ -117,11 +117,11 @@ def test_a_record_of_older_schemas_is_brought_forward(tmp_path: Path) -> None:
         frame.to_csv(package.table_path(table), index=False, lineterminator="\n")
     package = open_package(package.folder)
     store = a_store(tmp_path)
-    same, updated = brought_forward(package, kept_record(store, FIRST, store.ledger(FIRST)))
+    same, updated = brought_forward(package, kept_record(store, FIRST))
     assert (same, updated) == (package, False)
     act(store, "stored", {FIRST: ["231"]}, "2026-03-02", place_held="B7")
     act(store, "sub_sampled", {FIRST: ["231"]}, "2026-03-02")
-    newer, updated = brought_forward(package, kept_record(store, FIRST, store.ledger(FIRST)))
+    newer, updated = brought_forward(package, kept_record(store, FIRST))
     assert updated
     assert {*later} <= set(newer.model.table("custody").names)
     assert [row["parent_sample_id"] for row in newer.tables.rows("sample")] == [""]

@@ -17,6 +17,7 @@ from provenance._collection.kept import (
     Chosen,
     kept_record,
     kept_records,
+    records_scanned,
     scanned_in_store,
     select_in_store,
 )
@@ -34,7 +35,7 @@ LENT = {"to_party_id": "ALD", "loan_due_on": "2026-05-01"}
 
 
 def holding(store: Store, sample: str, record: str = FIRST) -> Holding:
-    return kept_record(store, record, store.ledger(record)).holdings[sample]
+    return kept_record(store, record).holdings[sample]
 
 
 def run(*arguments: object) -> Result:
@@ -195,7 +196,7 @@ def test_a_part_has_a_number_that_nothing_had(tmp_path: Path) -> None:
         given += [one.sample_id for one in done.events[FIRST] if one.parent_sample_id]
     assert given[0] == "231A"
     assert f"231{check_character('HOLL-231')}" in {"231H"} - set(given)
-    kept = kept_record(store, FIRST, store.ledger(FIRST))
+    kept = kept_record(store, FIRST)
     assert len(set(given)) == 9
     assert not set(given) & {*SAMPLES, "213", "240", f"231{check_letters('HOLL-231')}"}
     assert {kept.names.sample(one).sample_id for one in given} == set(given)
@@ -229,7 +230,7 @@ def test_samples_of_several_records_are_named_as_on_their_labels(tmp_path: Path)
     assert place_in(store, compose_inside("HOLL", "BOX-7")) == "BOX-7"
     with pytest.raises(TreenailError, match=r"no place 'BOX-8'; did you mean 'BOX-7'\?"):
         place_in(store, "BOX-8")
-    every = kept_records(store)
+    every = kept_records(store, ["2026.0001", "2026.0002"])
     cases: dict[str, Chosen] = {
         compose_code("HOLL", "231"): ONE,
         "HOLL-213-" + check_letters("HOLL-213"): ONE,
@@ -249,6 +250,9 @@ def test_samples_of_several_records_are_named_as_on_their_labels(tmp_path: Path)
         with pytest.raises(TreenailError, match=why):
             scanned_in_store(every, lines)
     two = ["2026.0001", "2026.0002"]
+    for line, meant in {compose_code("MILL", "231"): two[1:], "231": two}.items():
+        found = records_scanned(store, [], line)
+        assert [one.accession.number for one in found] == meant, line
     assert select_in_store(store, [], "2026.0001:231,232-233;2026.0002:all") == {
         FIRST: ["231", "232", "233"],
         SECOND: ["231", "232", "233"],
