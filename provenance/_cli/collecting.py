@@ -94,7 +94,7 @@ def _chosen(
         return scanned_in_store(records_scanned(store, records, text), text)
     if samples:
         return select_in_store(store, records, samples)
-    if reference and event in ("taken_back", "decided"):
+    if reference and event in ("taken_back", "decided", "loaned"):
         return samples_under(store, reference)
     raise click.UsageError("name --samples or --scanned; of a loan or request, its --reference")
 

@@ -24,7 +24,7 @@ from provenance._model.schema import read_core
 from provenance._store.acts import LEDGER, Act
 from provenance._store.numbers import number_pattern
 from provenance._store.settings import SETTINGS, read_repository
-from provenance._store.store import Store
+from provenance._store.store import FORMER_SAMPLE, Store
 
 LOAN, REQUEST = number_pattern("L{year}.{serial:03}"), number_pattern("R{year}.{serial:03}")
 _NUMBERED = {"loaned": LOAN, "requested": REQUEST}
@@ -79,7 +79,8 @@ def record_in_store(
 ) -> Recorded:
     """Record one event of each of the samples, all of them or nothing: record → numbers.
 
-    A loan or request gets the next number of the store. A part that is cut off gets a number that
+    A loan or request gets the next number of the store; 'loaned' under the number of a loan gives
+    more time for what is out. A part that is cut off gets a number that
     nothing in the record had. `by` is who writes it down, as the register has it; `recorded_on` is
     when (RFC 3339).
 
@@ -121,6 +122,9 @@ def _reference(acts: Sequence[Act], said: Said) -> str:
     pattern = _NUMBERED.get(said.event)
     if pattern is None or said.corrects:
         return said.reference
+    taken = [act.number for act in acts if act.kind == LEDGER]
+    if said.event == "loaned" and said.reference and said.reference in taken:
+        return said.reference  # more time for what is out under it
     if said.reference:
         raise TreenailError(
             f"the store gives the number of a {_NOUN[said.event]} itself; leave out --reference"
@@ -128,7 +132,6 @@ def _reference(acts: Sequence[Act], said: Said) -> str:
     happened = first_day(said.happened_on)
     if happened is None:
         raise TreenailError(f"'{said.happened_on}' is not a date; write 2024-06-03")
-    taken = [act.number for act in acts if act.kind == LEDGER]
     return pattern.next_number(taken, date(*happened))
 
 
@@ -169,7 +172,7 @@ def _wanted(kept: Kept, numbers: Sequence[str], event: Event, said: Said) -> lis
         one: state for (record, one), state in said.states.items() if record == kept.record_id
     }
     if event.corrects_custody_id:
-        check_correction(event.corrects_custody_id, numbers, kept.ledger, {})
+        check_correction(event.corrects_custody_id, numbers, kept.ledger, kept.of(FORMER_SAMPLE))
     wanted = events_for(
         numbers, event, states, known, recorded_by=said.recorded_by, today=said.today
     )

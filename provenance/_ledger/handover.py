@@ -17,6 +17,7 @@ from provenance._ledger.holdings import (
     after,
     events_of,
     first_day,
+    gives_more_time,
     refusal,
     replay,
     samples_in_parcel,
@@ -222,6 +223,8 @@ _FROM_HOLDER = ("handed_over", "returned", "deposited", "loaned", "taken_back", 
 
 
 def _completed(before: Holding, new: Event) -> Event:
+    if gives_more_time(before, new):
+        return new._replace(to_party_id=before.holder)
     if new.event in _FROM_HOLDER and not new.from_party_id:
         new = new._replace(from_party_id=before.holder)
     if new.event == "taken_back" and not new.to_party_id:

@@ -82,9 +82,16 @@ def test_a_loan_is_open_until_its_last_sample_is_back(tmp_path: Path) -> None:
         ("taken_back", "2026-03-12", "present"),
         ("destroyed", "2026-03-12", ""),
     ]
+    # more time is the same loan
+    act(store, "loaned", {FIRST: ["233"]}, "2026-03-12", **LENT)
+    longer = {"reference": "L2026.002", "loan_due_on": "2026-09-01"}
+    act(store, "loaned", samples_under(store, "L2026.002"), "2026-03-13", **longer)
+    second = loan_named(store, "L2026.002")
+    assert (second.due_on, len(second.items), second.status(TODAY)) == ("2026-09-01", 1, "open")
+    act(store, "taken_back", {FIRST: ["233"]}, "2026-03-13")
     # lent again, it is another loan; the first one stays ended
     act(store, "loaned", {FIRST: ["231"]}, "2026-03-13", **LENT)
-    assert [one.status("2026-03-14") for one in loans_in(store)] == ["ended", "open"]
+    assert [one.status("2026-03-14") for one in loans_in(store)] == ["ended", "ended", "open"]
     with pytest.raises(UnusableInput, match="no loan L2026"):
         loan_named(store, "L2026.009")
 
