@@ -63,7 +63,7 @@ def enter(
         members=kept.identity.members,
         heads=" ".join(seals_at_ends(ledger)),
         events=str(len(ledger)) if ledger else "",
-        bindings=hashlib.sha256(card_bytes(card)).hexdigest(),
+        bindings=numbers_digest(card),
         **cells,
     )
     writing.put_card(act, card)

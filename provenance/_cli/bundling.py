@@ -458,17 +458,30 @@ def deposit(
 
 @click.command("unpack")
 @click.argument("bundle", type=click.Path(path_type=Path))
+@click.option("--record", default="", help="If BUNDLE is a store: accession number of the record.")
 @even_if_damaged_option
 @out_option
-def unpack(bundle: Path, even_if_damaged: bool, out: Path | None) -> None:
+def unpack(bundle: Path, record: str, even_if_damaged: bool, out: Path | None) -> None:
     """Verify BUNDLE and write the package in it to a new folder, to work on.
+
+    BUNDLE may be a store: the current bundle of the record is unpacked, with everything that was
+    recorded in the store since (moves, loans, parts of samples). Pack it to hand it on, or to take
+    it in again as the next bundle of the record.
 
     Without --out, the folder is made in the current folder, named for the bundle. Exit codes: 0
     unpacked, 1 unpacked but the record in it has faults, 2 not unpacked, because bytes were changed
     or lost.
     """
     from provenance._bundle.unpack import unpack as unpack_package
+    from provenance._store.store import is_store
 
+    if is_store(bundle):
+        if even_if_damaged:
+            raise click.UsageError("--even-if-damaged is for a bundle; name the one in the store")
+        _export(bundle, record, out)
+        return
+    if record:
+        raise click.UsageError(f"--record is for a store, and {bundle} is not a store")
     if out is None:
         stem = bundle.resolve().name.removesuffix(".zip")
         out = Path(stem.removesuffix("-bundle") + "-unpacked")
@@ -484,6 +497,27 @@ def unpack(bundle: Path, even_if_damaged: bool, out: Path | None) -> None:
             err=True,
         )
         sys.exit(1)
+
+
+def _export(folder: Path, number: str, out: Path | None) -> None:
+    from provenance._collection.export import export_record
+    from provenance._store.numbers import folder_name
+    from provenance._store.store import open_store
+
+    if not number:
+        raise click.UsageError("say which record of the store: --record with its accession number")
+    with progress_bar("unpacking") as progress:
+        out = out or Path(f"{folder_name(number)}-unpacked")
+        done = export_record(open_store(folder), number, out, progress=progress)
+    click.echo(f"unpacked {done.package.folder}")
+    click.echo(visible(done.verdict.in_words))
+    click.echo(f"from the ledger of the store: {counted(done.events, 'event')} more")
+    for word, entered in (("parties", done.parties), ("parts of samples", done.parts)):
+        if entered:
+            click.echo(visible(f"entered {word}: {', '.join(entered)}"))
+    if done.updated:
+        click.echo("its schemas were brought forward, because they did not know these events")
+    sys.exit(1 if done.verdict.errors() else 0)
 
 
 @click.command("compare")

@@ -84,16 +84,17 @@ def _chosen(
     records: Sequence[str],
     reference: str,
 ) -> Chosen:
-    from provenance._collection.kept import kept_records, scanned_in_store, select_in_store
+    from provenance._collection.kept import records_scanned, scanned_in_store, select_in_store
     from provenance._collection.loans import samples_under
 
     if samples and scanned:
         raise click.UsageError("give --samples or --scanned, not both")
     if scanned:
-        return scanned_in_store(kept_records(store, records), scanned_text(scanned))
+        text = scanned_text(scanned)
+        return scanned_in_store(records_scanned(store, records, text), text)
     if samples:
         return select_in_store(store, records, samples)
-    if reference and event in ("taken_back", "decided"):
+    if reference and event in ("taken_back", "decided", "loaned"):
         return samples_under(store, reference)
     raise click.UsageError("name --samples or --scanned; of a loan or request, its --reference")
 

@@ -110,9 +110,10 @@ def handover(
 
     PACKAGE may be a store. Events are then of the records that --record names, or of those in
     --samples 2026.0001:231,233-240 (separate several with ';'), or of what was scanned; all of them
-    are recorded or nothing. 'loaned' and 'requested' get their number from the store, 'taken_back'
-    and 'decided' with --reference take all samples that are open under it, and 'sub_sampled' gives
-    the part its own number. 'treenail loans' prints the papers.
+    are recorded or nothing. 'loaned' and 'requested' get their number from the store. With
+    --reference, 'taken_back' and 'decided' take all samples that are open under it, and 'loaned'
+    gives them more time. 'sub_sampled' gives the part its own number. 'treenail loans' prints the
+    papers.
     """
     from provenance._store.store import is_store
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,7 +15,7 @@ from provenance._identity.selection import select_samples
 from provenance._ledger.holdings import Event, Holding, replay
 from provenance._store.acts import Act
 from provenance._store.standing import events_in
-from provenance._store.store import FORMER_SAMPLE, Store
+from provenance._store.store import FORMER_SAMPLE, Store, card_path
 
 
 @dataclass(frozen=True)
@@ -128,25 +129,48 @@ class Kept:
 _NUMBERS = ("sample", "reservation", FORMER_SAMPLE)
 
 
-def kept_record(store: Store, record_id: str, ledger: Sequence[Mapping[str, str]]) -> Kept:
-    """The record of that name, with the ledger that it has by now.
+class Books:
+    """What is read of a store once, to tell what it knows of many records."""
 
-    Raises UnusableInput where the store has no full edition of it.
-    """
-    full = [
-        act
-        for act in store.accessions
-        if act.record_id == record_id and act.edition and act.edition != PUBLIC.name
-    ]
-    if not full:
-        raise UnusableInput(
-            f"{store.folder} keeps no full edition of the record {record_id[:12]}; its events "
-            "are recorded with the full edition"
-        )
-    current = current_of(full, store.withdrawn)
-    cards = [store.card(act) for act in (current, *(one for one in full if one is not current))]
-    parties = {row["party_id"]: row for row in store.rows("party")}
-    return Kept(current, tuple(cards), ledger, parties)
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self._withdrawn = frozenset(store.withdrawn)
+        self._parties = {row["party_id"]: row for row in store.rows("party")}
+        self._full: dict[str, list[Act]] = {}
+        for act in store.accessions:
+            if act.record_id and act.edition and act.edition != PUBLIC.name:
+                self._full.setdefault(act.record_id, []).append(act)
+
+    @property
+    def records(self) -> list[str]:
+        """The records that the store keeps in full, in the order in which they came."""
+        return list(self._full)
+
+    def full(self, record_id: str) -> list[Act]:
+        """The full accessions of a record, in their order."""
+        return self._full.get(record_id, [])
+
+    def kept(self, record_id: str, ledger: Sequence[Mapping[str, str]] | None = None) -> Kept:
+        """The record of that name, with the ledger that it has by now; default: as it is written.
+
+        Raises UnusableInput where the store has no full edition of it.
+        """
+        full = self.full(record_id)
+        if not full:
+            raise UnusableInput(
+                f"{self.store.folder} keeps no full edition of the record {record_id[:12]}; its "
+                "events are recorded with the full edition"
+            )
+        current = current_of(full, self._withdrawn)
+        in_order = (current, *(one for one in full if one is not current))
+        cards = tuple(self.store.card(act) for act in in_order)
+        rows = self.store.ledger(record_id) if ledger is None else ledger
+        return Kept(current, cards, rows, self._parties)
+
+
+def kept_record(store: Store, record_id: str) -> Kept:
+    """One record of a store; see `Books.kept`."""
+    return Books(store).kept(record_id)
 
 
 def current_of(accessions: Sequence[Act], withdrawn: Iterable[str]) -> Act:
@@ -176,21 +200,38 @@ def record_named(store: Store, text: str) -> str:
     )
 
 
-def every_record(store: Store) -> list[str]:
-    """The records that the store keeps in full, in the order in which they came."""
-    return list(
-        dict.fromkeys(
-            act.record_id
-            for act in store.accessions
-            if act.record_id and act.edition and act.edition != PUBLIC.name
-        )
-    )
+def kept_records(store: Store, named: Sequence[str]) -> list[Kept]:
+    """The records that are named."""
+    books = Books(store)
+    return [books.kept(one) for one in dict.fromkeys(record_named(store, one) for one in named)]
 
 
-def kept_records(store: Store, named: Sequence[str] = ()) -> list[Kept]:
-    """The records that are named, or every one."""
-    ids = dict.fromkeys(record_named(store, one) for one in named) or every_record(store)
-    return [kept_record(store, one, store.ledger(one)) for one in ids]
+_SITES = re.compile(rb"^\"?element\"?,.*,\"?([^,\"\n]+)\"?$", re.MULTILINE)
+_BETWEEN = re.compile(r"[\s:-]+")
+
+
+def records_scanned(store: Store, named: Sequence[str], lines: str) -> list[Kept]:
+    """The records that are named, else those with a site that a scanner's lines say.
+
+    Where a line says none, as a number alone, these are all records of the store.
+    """
+    if named:
+        return kept_records(store, named)
+    said = [set(_BETWEEN.split(text.upper())) for _, text in split_scans(lines)]
+    books = Books(store)
+    found = {one: _sites_on_cards(books, one) for one in books.records}
+    every = set().union(*found.values())
+    if not all(words & every for words in said):
+        return [books.kept(one) for one in books.records]
+    wanted = set().union(*said)
+    return [books.kept(one) for one, sites in found.items() if sites & wanted]
+
+
+def _sites_on_cards(books: Books, record_id: str) -> set[str]:
+    """The codes of the sites of a record, told without reading its cards whole."""
+    paths = (books.store.folder / card_path(act) for act in books.full(record_id))
+    found = (_SITES.findall(path.read_bytes()) for path in paths if path.is_file())
+    return {site.decode("utf-8", "replace").upper() for sites in found for site in sites}
 
 
 Chosen = dict[str, list[str]]
@@ -209,7 +250,7 @@ def select_in_store(store: Store, named: Sequence[str], selection: str) -> Chose
     for part in filter(None, (one.strip() for one in selection.split(";"))):
         number, colon, rest = part.partition(":")
         if is_scan(part):
-            _add(chosen, scanned_in_store(kept_records(store, named), part))
+            _add(chosen, scanned_in_store(records_scanned(store, named, part), part))
             continue
         of, what = list(named), part
         if colon and number.strip() in numbers:

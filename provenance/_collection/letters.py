@@ -70,7 +70,7 @@ def loan_letter(store: Store, loan: Loan, kind: str, today: str) -> Letter:
             _paragraphs("loan"),
             (_NO, *_ABOUT, record, ("condition when lent", 0.16), ("when returned", 0.16)),
             tuple((*_about(n, one), _record(one), "", "") for n, one in _numbered(loan.items)),
-            _paragraphs("handling"),
+            _paragraphs("handling", granted=False),
             (lender, borrower),
         )
     if kind == RETURNED:
@@ -99,7 +99,7 @@ def loan_letter(store: Store, loan: Loan, kind: str, today: str) -> Letter:
         _paragraphs("reminder", days_over=loan.days_over(today), due_on=loan.due_on),
         (_NO, *_ABOUT, ("record", 0.62)),
         tuple((*_about(n, one), _record(one)) for n, one in _numbered(loan.out)),
-        _paragraphs("handling"),
+        _paragraphs("handling", granted=False),
         (lender,),
     )
 

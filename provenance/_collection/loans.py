@@ -7,15 +7,19 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from provenance._base.errors import UnusableInput
-from provenance._collection.kept import Chosen, Kept, kept_record
+from provenance._collection.kept import Books, Chosen, Kept
 from provenance._collection.recording import LOAN, REQUEST
 from provenance._identity.naming import NamedSample
 from provenance._identity.selection import number_order
 from provenance._ledger.holdings import Event, Holding, after, last_day
 from provenance._ledger.requests import GRANTED, Request, requests_in
+from provenance._model.edtf import Day
 from provenance._store.acts import LEDGER
 from provenance._store.numbers import NumberPattern
 from provenance._store.store import Store
+
+NEVER = Day(9999, 12, 31)
+"""Sorts behind every day: a loan without one."""
 
 
 @dataclass(frozen=True)
@@ -24,7 +28,8 @@ class Item:
 
     `ended_by` is the event that ended its loan ('taken_back', 'destroyed' …), '' while it is out;
     `ended_on` the day and `state` the condition in which it came back. `lost_on` is the day on
-    which the borrower reported it as lost, while it is not found again.
+    which the borrower reported it as lost, while it is not found again; `due_on` (EDTF) the day on
+    which a loan is due.
     """
 
     kept: Kept
@@ -33,6 +38,7 @@ class Item:
     ended_on: str = ""
     state: str = ""
     lost_on: str = ""
+    due_on: str = ""
 
     @property
     def label(self) -> str:
@@ -44,14 +50,13 @@ class Item:
 
 @dataclass(frozen=True)
 class Loan:
-    """One loan: parties by code and by name, the day it is due (EDTF), what it is for."""
+    """One loan: parties by code and by name, what it is for."""
 
     number: str
     lender: str
     borrower: str
     borrower_name: str
     lent_on: str
-    due_on: str
     purpose: str
     items: tuple[Item, ...]
 
@@ -59,6 +64,12 @@ class Loan:
     def out(self) -> tuple[Item, ...]:
         """The samples that have not come back."""
         return tuple(one for one in self.items if not one.ended_by)
+
+    @property
+    def due_on(self) -> str:
+        """The first day (EDTF) on which something that is out is due; of an ended loan the last."""
+        days = sorted((one.due_on for one in self.out or self.items), key=_last_day)
+        return days[0] if self.out else days[-1]
 
     def days_over(self, today: str) -> int:
         """Days since it was due, 0 where it is not due yet or nothing is out."""
@@ -98,6 +109,10 @@ def _days_over(due_on: str, today: str) -> int:
     return max(0, (date(*now) - date(*due)).days)
 
 
+def _last_day(text: str) -> Day:
+    return last_day(text) or NEVER
+
+
 def loans_in(store: Store, number: str = "") -> list[Loan]:
     """The loans of a store in the order of their numbers, or the one of that number."""
     events: dict[str, Event] = {}
@@ -116,7 +131,6 @@ def loans_in(store: Store, number: str = "") -> list[Loan]:
             borrower=events[one].to_party_id,
             borrower_name=names[events[one].to_party_id],
             lent_on=events[one].happened_on,
-            due_on=events[one].loan_due_on,
             purpose=events[one].notes,
             items=tuple(items[one]),
         )
@@ -200,8 +214,9 @@ def _records_with(store: Store, pattern: NumberPattern, number: str) -> Iterator
         if act.kind == LEDGER
         and (act.number == number if number else pattern.series_of(act.number))
     )
+    books = Books(store)
     for one in ids:
-        yield kept_record(store, one, store.ledger(one))
+        yield books.kept(one)
 
 
 def _lent(kept: Kept) -> Iterator[tuple[Event, Item]]:
@@ -221,7 +236,13 @@ def _lent(kept: Kept) -> Iterator[tuple[Event, Item]]:
                 ended = replace(item, ended_by=event.event, ended_on=event.happened_on)
                 lent[place] = (loan, replace(ended, state=event.state))
                 del out[sample]
-        if event.event == "loaned":
+        if event.event != "loaned":
+            continue
+        if sample in out and now.loan == before.loan:  # more time
+            loan, item = lent[out[sample]]
+            lent[out[sample]] = (loan, replace(item, due_on=event.loan_due_on))
+        else:
             out[sample] = len(lent)
-            lent.append((event._replace(from_party_id=now.lender), Item(kept, sample)))
+            item = Item(kept, sample, due_on=event.loan_due_on)
+            lent.append((event._replace(from_party_id=now.lender), item))
     yield from lent

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from provenance._base.errors import TreenailError
-from provenance._collection.kept import Kept, kept_record
+from provenance._collection.kept import Books, Kept
 from provenance._identity.check_character import check_character, check_letters
 from provenance._identity.payload import inside_code, is_inside, read_scan
 from provenance._ledger.ed25519 import Signer
@@ -24,7 +24,7 @@ from provenance._model.schema import read_core
 from provenance._store.acts import LEDGER, Act
 from provenance._store.numbers import number_pattern
 from provenance._store.settings import SETTINGS, read_repository
-from provenance._store.store import Store
+from provenance._store.store import FORMER_SAMPLE, Store
 
 LOAN, REQUEST = number_pattern("L{year}.{serial:03}"), number_pattern("R{year}.{serial:03}")
 _NUMBERED = {"loaned": LOAN, "requested": REQUEST}
@@ -79,7 +79,8 @@ def record_in_store(
 ) -> Recorded:
     """Record one event of each of the samples, all of them or nothing: record → numbers.
 
-    A loan or request gets the next number of the store. A part that is cut off gets a number that
+    A loan or request gets the next number of the store; 'loaned' under the number of a loan gives
+    more time for what is out. A part that is cut off gets a number that
     nothing in the record had. `by` is who writes it down, as the register has it; `recorded_on` is
     when (RFC 3339).
 
@@ -95,10 +96,10 @@ def record_in_store(
     with store.writing(on=day, recorded_on=recorded_on, by=by, signer=signer) as writing:
         reference = _reference(writing.acts, said)
         place = place_in(writing.store, said.place_held)
-        keeper = _keeper(writing.store)
+        keeper, books = _keeper(writing.store), Books(writing.store)
         refused: list[str] = []
         for record_id, numbers in samples.items():
-            kept = kept_record(writing.store, record_id, writing.ledger(record_id))
+            kept = books.kept(record_id, writing.ledger(record_id))
             event = _template(said, reference, place)
             wanted = _wanted(kept, numbers, event, said, recorded_on)
 
@@ -121,6 +122,9 @@ def _reference(acts: Sequence[Act], said: Said) -> str:
     pattern = _NUMBERED.get(said.event)
     if pattern is None or said.corrects:
         return said.reference
+    taken = [act.number for act in acts if act.kind == LEDGER]
+    if said.event == "loaned" and said.reference and said.reference in taken:
+        return said.reference  # more time for what is out under it
     if said.reference:
         raise TreenailError(
             f"the store gives the number of a {_NOUN[said.event]} itself; leave out --reference"
@@ -128,7 +132,6 @@ def _reference(acts: Sequence[Act], said: Said) -> str:
     happened = first_day(said.happened_on)
     if happened is None:
         raise TreenailError(f"'{said.happened_on}' is not a date; write 2024-06-03")
-    taken = [act.number for act in acts if act.kind == LEDGER]
     return pattern.next_number(taken, date(*happened))
 
 
@@ -171,7 +174,7 @@ def _wanted(
         one: state for (record, one), state in said.states.items() if record == kept.record_id
     }
     if event.corrects_custody_id:
-        check_correction(event.corrects_custody_id, numbers, kept.ledger, {})
+        check_correction(event.corrects_custody_id, numbers, kept.ledger, kept.of(FORMER_SAMPLE))
     wanted = events_for(
         numbers, event, states, known, recorded_by=said.recorded_by, recorded_on=recorded_on
     )

@@ -17,6 +17,7 @@ from provenance._ledger.holdings import (
     Holding,
     after,
     events_of,
+    gives_more_time,
     refusal,
     replay,
     samples_in_parcel,
@@ -230,8 +231,13 @@ def refuse_what_gave_nothing(package: Package, samples: Iterable[str]) -> None:
         )
 
 
+_FROM_HOLDER = ("handed_over", "returned", "deposited", "loaned", "taken_back", "deaccessioned")
+
+
 def _completed(before: Holding, new: Event) -> Event:
-    if new.event in ("handed_over", "returned", "deposited") and not new.from_party_id:
+    if gives_more_time(before, new):
+        return new._replace(to_party_id=before.holder)
+    if new.event in _FROM_HOLDER and not new.from_party_id:
         new = new._replace(from_party_id=before.holder)
     if new.event == "taken_back" and not new.to_party_id:
         new = new._replace(to_party_id=before.lender)

@@ -315,8 +315,9 @@ def refusal(before: Holding, event: Event) -> str | None:
         return f"{sample} is not on loan: it is with {before.holder} since {before.since}"
     if event.event == "taken_back" and event.reference not in ("", before.loan):
         return f"{sample} is out on loan {before.loan or 'without a number'}, not {event.reference}"
+    longer = gives_more_time(before, event)
     if before.lender and (
-        event.event == "loaned"
+        (event.event == "loaned" and not longer)
         or (event.event in (*SENDING, "deposited") and event.to_party_id != before.lender)
     ):
         return (
@@ -329,12 +330,18 @@ def refusal(before: Holding, event: Event) -> str | None:
             return f"{sample}: say until when it is lent, with --due"
         if latest is not None and due < latest:
             return f"{sample}: it would be due back on {event.loan_due_on}, before it is lent"
-    if event.event in (*SENDING, "deposited", "loaned"):
+    if event.event in (*SENDING, "deposited", "loaned") and not longer:
         if not event.to_party_id:
             return f"{sample}: say who receives it, with --to"
         if event.to_party_id == before.holder:
             return f"{sample} is with {before.holder} already"
     return None
+
+
+def gives_more_time(before: Holding, event: Event) -> bool:
+    """Whether an event lends what is on loan to the same borrower, under the same number, anew."""
+    same = event.reference == before.loan and event.to_party_id in ("", before.holder)
+    return event.event == "loaned" and bool(before.loan) and same
 
 
 def _refuse_receipt(before: Holding, event: Event, sample: str) -> str | None:

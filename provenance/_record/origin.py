@@ -61,8 +61,8 @@ class Ancestor:
     of it; `accession` is '' where no repository had given it a number, `doi` where it had none. The
     rest lets a later bundle be judged without this one, and is blank where an earlier version
     packed it: `payload` is the checksum of its manifest-sha256.txt, `heads` the seals of its last
-    custody events, `events` how many there were, `bindings` the checksum over what its numbers stood for (see lineage.py), and
-    `statement` the text of its signed statement.
+    custody events, `events` how many there were, `bindings` the checksum over what its numbers
+    stood for (see given_out.py), and `statement` the text of its signed statement.
     """
 
     name: str

@@ -13,6 +13,7 @@ import pytest
 
 from provenance._base.visible import visible
 from provenance._bundle.describe.code_book import code_book_html, code_book_markdown
+from provenance._ledger.handover import record_events
 from provenance._model.schema import Model
 from provenance._record.package import Package
 from tests.builders import pack_bundle
@@ -131,7 +132,16 @@ def test_codes_are_shown_by_their_labels(package: Package, tmp_path: Path) -> No
     element = package.table("element")
     element["species_field"] = "PIPO"
     package.write_table("element", element)
-    tables = pack_bundle(package, tmp_path / "b") / "data" / "pages" / "table"
+    lent = {"to_party_id": "OWN", "loan_due_on": "2027-01-01", "reference": "L2026.001"}
+    record_events(
+        package, "loaned", ["231"], happened_on="2026-03-01", recorded_on="2026-03-01", **lent
+    )
+    pages = pack_bundle(package, tmp_path / "b") / "data" / "pages"
+    loaned = "from Alder Ring Laboratory (invented) since 2026-03-01, due back 2027-01-01"
+    sample = Page(pages / "sample" / "231.html").text
+    assert f"On loan to Odo Reedham (invented) {loaned} (L2026.001)." in sample
+    assert "On loan until 2027-01-01 (L2026.001)" in sample
+    tables = pages / "table"
     text = (tables / "party-1.html").read_text("utf-8")
     (row,) = re.findall(r'<tr id="party\.MB">.*', text)
     assert "Crew lead; Driller" in row

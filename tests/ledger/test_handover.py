@@ -144,6 +144,8 @@ def test_one_refused_sample_keeps_the_others_out_too(tmp_path) -> None:
         ("handed_over", ["231"], {"to_party_id": "NOBODY"}, "has no NOBODY"),
         ("received", ["231"], {"states": {"232": "broken"}}, "not among the samples"),
         ("received", ["231"], {"states": {"231": "eaten"}}, "'eaten' is not one of"),
+        ("mounted", ["231"], {"today": "2024-06-01"}, "is after today, 2024-06-01"),
+        ("loaned", ["231"], {"to_party_id": "LAB", "loan_due_on": "soon"}, "'soon' is not a date"),
     ],
 )
 def test_words_that_the_package_does_not_know_are_refused(

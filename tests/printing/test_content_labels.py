@@ -34,7 +34,7 @@ def test_neighbouring_numbers_are_drawn_together() -> None:
 
 def test_samples_are_grouped_by_where_the_ledger_says_they_lie(tmp_path: Path) -> None:
     builder = a_package(tmp_path).with_chain()
-    for number in ("232", "233", "234"):
+    for number in ("232", "233", "234", "235"):
         builder.with_row("sample", sample_id=number)
     package = builder.package
     written = {"recorded_on": "2024-06-20", "recorded_by": "MB"}
@@ -46,6 +46,11 @@ def test_samples_are_grouped_by_where_the_ledger_says_they_lie(tmp_path: Path) -
         package, "stored", ["231", "232"], happened_on="2024-06-06", place_held="Box 12", **written
     )
     record_events(package, "lost", ["233"], happened_on="2024-06-07", **written)
+    lent = {"to_party_id": "LAB", "loan_due_on": "2024-12-31"}
+    record_events(
+        package, "collected", ["235"], happened_on="2024-06-05", to_party_id="MB", **written
+    )
+    record_events(package, "loaned", ["235"], happened_on="2024-06-08", **lent, **written)
     contents = contents_by_place(package, gather_facts(package))
     assert [(one.place_held, one.numbers) for one in contents] == [
         ("", ("234",)),

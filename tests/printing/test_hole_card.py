@@ -68,6 +68,11 @@ def test_the_card_says_where_the_sample_lies_now_and_what_was_found(tmp_path: Pa
         "dated 1702p - 1781B (Alder Ring Laboratory (invented)), felled in 1781 or before growth "
         "began in 1782"
     ) in text
+    lent = {"to_party_id": "LAB", "loan_due_on": "2024-12-31"}
+    record_events(package, "loaned", ["231"], happened_on="2024-06-07", **lent, **written)
+    assert "(invented), on loan from Mara Birkwood (invented) until 2024-12-31" in card_text(
+        tmp_path, package
+    )
 
 
 def test_a_superseded_result_is_not_on_the_card(tmp_path: Path) -> None:

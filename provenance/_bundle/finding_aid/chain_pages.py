@@ -20,6 +20,7 @@ from provenance._bundle.finding_aid.writing import Page, Writer
 from provenance._derive.wood.size import size_in_words
 from provenance._identity.check_character import check_letters
 from provenance._identity.identifier import identifier_in
+from provenance._ledger.holdings import Event
 from provenance._model.felling import dates_in_words
 from provenance._model.felling_together import together_in_words
 from provenance._record.attempts import kind_in_words
@@ -303,6 +304,11 @@ class ChainPages:
             return Markup("Recorded as {}{}.").format(shown(holding.gone), since)
         if holding.on_the_way_to:
             return Markup("On the way to {}{}.").format(self._party(holding.on_the_way_to), since)
+        if holding.lender:
+            due = Markup(", due back {}").format(shown(holding.due_on)) if holding.due_on else ""
+            loan = Markup(" ({})").format(shown(holding.loan)) if holding.loan else ""
+            lender, holder = self._party(holding.lender), self._party(holding.holder)
+            return Markup("On loan to {} from {}{}{}{}.").format(holder, lender, since, due, loan)
         if holding.holder:
             where = holding.place_held
             kept = Markup(", {}").format(shown(where)) if where else ""
@@ -324,7 +330,7 @@ class ChainPages:
                 {
                     "id": None if name in seen else name,
                     "when": event.happened_on,
-                    "what": record.label("custody", "event", event.event),
+                    "what": self._what(event),
                     "from": self._party(event.from_party_id) if event.from_party_id else "",
                     "to": self._party(event.to_party_id) if event.to_party_id else "",
                     "where": event.place_held,
@@ -339,6 +345,21 @@ class ChainPages:
             )
             seen.add(name)
         return found
+
+    def _what(self, event: Event) -> str:
+        """What happened: 'On loan until 2026-06-30 (L2026.001)'."""
+        label = self._record.label
+        return "".join(
+            (
+                label("custody", "event", event.event),
+                f" until {event.loan_due_on}" if event.loan_due_on else "",
+                f", part of {event.parent_sample_id}" if event.parent_sample_id else "",
+                f": {label('custody', 'request_decision', event.request_decision).lower()}"
+                if event.request_decision
+                else "",
+                f" ({event.reference})" if event.reference else "",
+            )
+        )
 
     # -- all -------------------------------------------------------------------------------------
 

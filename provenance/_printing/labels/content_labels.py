@@ -52,16 +52,16 @@ def contents_by_place(package: Package, facts: Sequence[SampleFacts]) -> list[Co
     """The samples grouped by where the custody ledger says they lie, and by site.
 
     Samples of which no place is recorded make a group of their own, with room to write; those that
-    are lost, used up or on the way lie in no box and are left out.
+    are lost, used up, on the way or on loan lie in no box and are left out.
     """
     held = holdings_of(package.tables)
     parties = rows_by_key(package, "party")
     groups: dict[tuple[str, str, str], list[SampleFacts]] = {}
     for one in facts:
         holding = held.get(one.sample_id, Holding(one.sample_id))
-        if holding.gone or holding.on_the_way_to:
-            continue
         place = holding.place_held
+        if holding.gone or holding.on_the_way_to or (holding.lender and not place):
+            continue
         holder = holding.holder if place else ""
         groups.setdefault((holder, place, one.site_id), []).append(one)
     return [

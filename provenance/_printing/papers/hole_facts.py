@@ -231,6 +231,11 @@ def _now(
         )
     else:
         where = joined(", ", named(holding.holder), holding.place_held)
+        if holding.lender:
+            lent = _("on loan from {name} until {date}")
+            where += ", " + lent.format(
+                name=named(holding.lender), date=holding.due_on or _("not recorded")
+            )
         since = _("since {date}").format(date=holding.since)
         where += f" ({since})" if where and holding.since else ""
     repository = tables["site"].get(facts.site_id, {}).get("repository_id", "")
