@@ -651,7 +651,7 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
     assert refused.value.exit_code == 2
     assert everything_in(store) == before
     letter = " ".join(refused.value.letter.split())
-    assert f"To {DEPOSITOR}: the custody ledger of next.zip is not the one" in letter
+    assert f"To {DEPOSITOR}: next.zip contradicts its own record" in letter
     kept = anchor_in_text(letter, "the letter")
     assert kept is not None
     assert verify_bundle(shelf / "bundle.zip", anchors=[kept]).word == "sound"
