@@ -28,7 +28,7 @@ from pathlib import Path
 
 from provenance._accession.anchoring import anchors_in
 from provenance._accession.before import is_old_store, take_over
-from provenance._accession.damage import letter_about_ledger
+from provenance._accession.damage import letter_of_contradiction
 from provenance._accession.deposit import Asked, with_deposit
 from provenance._accession.keeping import Known, enter, known_of
 from provenance._accession.known import newcomer_in
@@ -277,8 +277,9 @@ def _let_in(
         return _Door(known, judged, True)
     if even_if_rewritten:
         return _Door(known, accepted(judged, known.peers, new), judged.word != BROKEN)
-    letter = letter_about_ledger(
+    letter = letter_of_contradiction(
         received.bundle,
+        judged.word,
         judged.said,
         [anchor for act in known.acts for anchor in anchors_in(act)],
         day=asked.on.isoformat(),

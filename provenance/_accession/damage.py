@@ -59,8 +59,9 @@ def letter_to_depositor(
     )
 
 
-def letter_about_ledger(
+def letter_of_contradiction(
     bundle: Path,
+    word: str,
     said: Sequence[str],
     kept: Sequence[Anchor],
     *,
@@ -69,12 +70,14 @@ def letter_about_ledger(
     repository: str = "",
     contact: str = "",
 ) -> str:
-    """A letter, ready to send, about a custody ledger that is not the one that is `kept`.
+    """A letter, ready to send, about a bundle that contradicts itself or earlier ones.
 
-    `said` are sentences about what does not fit.
+    `word` says how, `said` are sentences about what does not fit; of its ledger these ends are
+    `kept`.
     """
     return text_template("repository/contradiction.txt").render(
         name=flat(bundle.name),
+        word=word,
         said=said,
         kept=kept,
         day=day,

@@ -17,11 +17,12 @@ from provenance._bundle.verify import verify_bundle
 from provenance._checks.check import check_package
 from provenance._history.deciding import correct, decide
 from provenance._ledger.custody import append_events
+from provenance._ledger.statement import judge_statement
 from provenance._record.given_out import GivenOut, lineage_text, numbers_digest, read_lineage
 from provenance._record.origin import ORIGIN
 from provenance._record.package import open_package
 from tests.builders import PackageBuilder, left_alone, pack_bundle, unpack_bundle
-from tests.bundle.test_anchored import put_ledger
+from tests.bundle.test_anchored import KEEPER, put_ledger
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
 
@@ -132,6 +133,23 @@ def test_a_public_edition_tells_no_numbers_and_no_seals(seasons: Path, tmp_path:
     for one in facts["revisionOf"]:
         assert set(one) == {"name", "edition", "recordDate", "tagmanifestSha256", "accession"}
     assert "Custody-Ledger" not in (public / "bag-info.txt").read_text("utf-8")
+
+
+def test_what_was_signed_is_told_with_its_signatures(seasons: Path, tmp_path: Path) -> None:
+    package = unpack_bundle(seasons / "second", tmp_path / "package")
+    signed = pack_bundle(package, tmp_path / "signed", keys=[KEEPER])
+    package = unpack_bundle(signed, tmp_path / "again")
+    PackageBuilder(package).with_row("element", element_id="B1-016")
+    bundle = pack_bundle(package, tmp_path / "bundle")
+    named = json.loads((bundle / "data" / "bundle.json").read_text("utf-8"))["revisionOf"][0]
+    pins = {KEEPER.key_id: "the keeper"}
+    judged = judge_statement(named["statement"].encode(), named["signatures"].encode(), pins)
+    assert judged.trusted
+    assert (list(judged.heads), judged.events, judged.manifest_sha256) == (
+        named["heads"],
+        named["events"],
+        named["payload"],
+    )
 
 
 def test_a_package_that_an_older_version_unpacked_goes_on(seasons: Path, tmp_path: Path) -> None:
