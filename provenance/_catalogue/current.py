@@ -1,4 +1,4 @@
-"""Tells which of several bundles of one record is the current one: by lineage, never by name or date.
+"""Tells which of several bundles of a record is current: by lineage, never by name or date.
 
 In a store the register says what goes on from what. Elsewhere the bundles themselves do: a bundle
 goes on from those that it names in `revisionOf`, and from those whose every act it has as well.
@@ -13,14 +13,13 @@ from dataclasses import dataclass
 from provenance._store.acts import ACCESSION, WITHDRAWN, Act
 
 CURRENT, BRANCH, OLDER, PUBLIC = "current", "branch", "older", "public"
-TAKEN_AWAY, COPY, WORKING = "withdrawn", "copy", "working"
-ROLES = (CURRENT, BRANCH, OLDER, PUBLIC, TAKEN_AWAY, COPY, WORKING)
+TAKEN_AWAY, COPY, WORKING, UNREGISTERED = "withdrawn", "copy", "working", "unregistered"
 _ACT_BYTES = 8
 
 
 @dataclass(frozen=True)
 class Role:
-    """What a bundle is to its record, named by `record`; `is_current` as in schemas/CATALOGUE.md."""
+    """What a bundle is to its `record`; the words are those of schemas/CATALOGUE.md."""
 
     role: str
     record: str

@@ -104,7 +104,8 @@ _COLUMNS = {
         "held.due_on, held.since, held.gone, iif(held.disputed, 'disputed', '') AS disputed"
     ),
     "bundles": (
-        "bundle.form, bundle.role, bundle.title, bundle.record_date, bundle.file_count, bundle.byte_count, "
+        "bundle.form, bundle.role, bundle.title, bundle.record_date, bundle.file_count, "
+        "bundle.byte_count, "
         "count(DISTINCT sample.site_id || char(31) || sample.sample_id) AS samples, "
         "bundle.identity, bundle.why, bundle.read_at, (SELECT group_concat(newer.path, '; ') "
         "FROM withdrawal JOIN bundle AS newer USING (bundle_id) WHERE withdrawal.manifest_sha256 = "
@@ -133,7 +134,7 @@ inside (place_id) AS (
   UNION SELECT place.place_id FROM inside JOIN place ON place.within = inside.place_id
 )
 """
-"""A place and all that is in it. Walked from 'within': nested sets took a thousand times as long."""
+"""A place and all that is in it, step by step: nested sets took a thousand times as long."""
 _DERIVED = {"wood": "wood_use", "architecture": "architecture"}
 """Kind → the table of the catalogue that has it from the derived tables of a record."""
 _HELD_KINDS = ("holdings", "loans")
@@ -180,7 +181,11 @@ def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> p
     wanted = wanted or Wanted()
     conditions, values = _conditions(wanted, kind)
     if kind != "bundles" and not wanted.even_if_damaged:
-        conditions.append("judged.verdict != 'damaged'")
+        # where a sample of a store is, the store's ledger says, whatever befell the bundle
+        by_ledger = " OR EXISTS (SELECT 1 FROM source WHERE name = 'store')"
+        conditions.append(
+            f"(judged.verdict != 'damaged'{by_ledger if kind in _HELD_KINDS else ''})"
+        )
     where = " AND ".join(conditions) or "1"
     first, inside = VERDICTS, ""
     if wanted.place:
@@ -239,16 +244,16 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
         add("held.place = inside.place_id")
     if wanted.sample:
         add(f"{'held' if kind in _HELD_KINDS else 'sample'}.sample_id = ?", wanted.sample)
+    if kind in _HELD_KINDS:
+        keepers: tuple[str, ...] = ("held.holder", "held.holder_name", "held.on_the_way_to")
+    else:
+        of_sample = () if kind in _DERIVED else ("sample.keeper_id", "sample.keeper_name")
+        keepers = (*of_sample, "site.repository_id", "site.repository_name")
     alike = {
         ("site.site_id", "site.name", "site.public_name"): wanted.site,
         (f"{sample}.species",): wanted.species,
         (f'{sample}."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
-        (
-            *(() if kind in _DERIVED else ("sample.keeper_id", "sample.keeper_name")),
-            *(
-                () if kind in _HELD_KINDS else ("site.repository_id", "site.repository_name")
-            ),
-        ): wanted.keeper,
+        keepers: wanted.keeper,
         ("bundle.accession",): wanted.accession,
     }
     for columns, words in alike.items():
