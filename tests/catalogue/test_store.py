@@ -6,7 +6,6 @@ import csv
 import io
 import json
 import shutil
-import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -80,10 +79,11 @@ def answers(index: Path) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for kind in ("samples", "holdings", "loans", "sites", "bundles"):
         for every in (False, True):
-            frame = find_in_catalogue(index, kind, Wanted(every=every))
-            told = [name for name in frame.columns if name not in ("read_at", "why")]
-            rows = frame.select(told).to_dicts()
-            found[f"{kind} {every}"] = sorted(json.dumps(one, sort_keys=True) for one in rows)
+            rows = find_in_catalogue(index, kind, Wanted(every=every)).to_dicts()
+            told = [
+                [(k, str(v)) for k, v in r.items() if k not in ("read_at", "why")] for r in rows
+            ]
+            found[f"{kind} {every}"] = sorted(told)
     return found
 
 
@@ -138,7 +138,8 @@ def test_each_record_counts_once_whatever_lies_in_the_store(store) -> None:
     assert ask_sql(index, inside).row(0) == (0,)
     # and so for locate, with and without an index: no plug comes twice
     index_plugs(store.folder, index)
-    for plugs in (stored_plugs(index), gather_plugs(store.folder)):
+    # (these small bundles are no whole records, which an answer says and is given all the same)
+    for plugs in (stored_plugs(index), gather_plugs(store.folder, even_if_damaged=True)):
         assert sorted(one.stamp for one in plugs) == ["201", "203", "203", "204"]
 
 
@@ -152,9 +153,9 @@ def test_a_lost_bundle_is_known_by_its_card_and_the_edition_before_it(store) -> 
     assert [{**one, "state": "there"} for one in lost] == before
     species = {one["sample_id"]: one["species"] for one in asked(store, "--site", "HOLL")}
     # what was new in it is known by its number and timber alone
-    assert species == {"201": "PISY", "203": "PISY"}
-    every = {one["sample_id"]: one["element_id"] for one in asked(store, "--accession", "2030.2")}
-    assert every == {"201": "E1", "203": "E2", "204": "E2"}
+    assert species == {"201": "PISY", "203": "PISY", "204": ""}
+    timbers = {one["sample_id"]: one["element_id"] for one in asked(store, "--site", "HOLL")}
+    assert timbers == {"201": "E1", "203": "E2", "204": "E2"}
     assert answers(index) == made_anew(store)
     # a bundle of another record in its place answers nothing
     shutil.copyfile(store.folder / "2030.4" / "bundle.zip", kept)
@@ -377,7 +378,7 @@ class Model:
 INSIDE = {"MAIN": {"MAIN", "R1", "R2", "B7", "B8"}, "R1": {"R1", "B7", "B8"}, "B7": {"B7"}}
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20)
 @given(STEPS)
 def test_every_answer_is_that_of_the_model_whatever_happened_to_the_store(steps) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -390,8 +391,10 @@ def test_every_answer_is_that_of_the_model_whatever_happened_to_the_store(steps)
         update_catalogue(model.store.folder, index)
         expected = model.expected()
         columns = ["site_id", "sample_id", "holder", "place", "due_on"]
-        held = find_in_catalogue(index, "holdings").select(columns).fill_null("")
-        assert sorted(held.iter_rows()) == sorted(expected)
+        held = find_in_catalogue(index, "holdings").to_dicts()
+        assert sorted(tuple(one[name] or "" for name in columns) for one in held) == sorted(
+            expected
+        )
         current = ask_sql(index, "SELECT site_id, sample_id FROM current_sample")
         assert sorted(current.iter_rows()) == sorted(one[:2] for one in expected)
         for place, inside in INSIDE.items():
@@ -441,10 +444,23 @@ def test_without_a_register_lineage_says_what_is_current(bundles, expected) -> N
     assert alone["2"].is_current
 
 
-def test_two_seasons_packed_from_one_package_count_once(repository, index, tmp_path) -> None:
-    """By content: neither names the other, and the later one may bear any name and date."""
-    shutil.copytree(repository / "one", repository / "a-copy")
-    update_catalogue(repository, index)
-    with sqlite3.connect(index) as database:
-        rows = database.execute("SELECT role, is_current FROM bundle ORDER BY path").fetchall()
-    assert rows == [("current", 1), ("copy", 0), ("current", 1)]
+def test_two_seasons_packed_from_one_package_count_once(tmp_path) -> None:
+    """By content: neither names the other, and the later one comes first by its name."""
+    shelf = tmp_path / "shelf"
+    shelf.mkdir()
+    ledger = events_sealed(collected("201", "203"))
+    first = SmallBundle("HOLL", {"201": "E1"}, ledger[:1])
+    second = SmallBundle("HOLL", {"201": "E1", "203": "E2"}, ledger)
+    for name, bundle in {"b": first, "c": first, "a": second}.items():
+        (shelf / f"{name}.zip").write_bytes(bundle.zipped)
+    index = tmp_path / "index.sqlite"
+    update_catalogue(shelf, index)
+    roles = ask_sql(index, "SELECT role, is_current FROM bundle ORDER BY path")
+    assert list(roles.iter_rows()) == [("current", 1), ("older", 0), ("copy", 0)]
+    held = find_in_catalogue(index, "holdings")
+    assert list(held["holder"]) == ["CREW", "CREW"]
+    # and when the later one is away, the earlier one is what is known
+    (shelf / "a.zip").unlink()
+    update_catalogue(shelf, index)
+    assert list(find_in_catalogue(index, "samples")["sample_id"]) == ["201"]
+    assert sorted(one.stamp for one in stored_plugs(index)) == ["201", "201", "203"]
