@@ -114,7 +114,7 @@ def test_the_work_goes_the_whole_way_and_makes_the_same_bundle(tmp_path: Path) -
         "verify hollin-bundle.zip": 0,
         "unpack hollin-bundle.zip --out again": 0,
         "locate hollin-bundle.zip 3?1": 0,
-        'accession hollin-bundle.zip --register store/register.csv --pattern "{year}.{serial}" '
+        'accession hollin-bundle.zip --store store --pattern "{year}.{serial}" '
         '--depositor "Mara Birkwood (invented)"': 0,
         "catalogue store": 0,
         "audit store": 0,

@@ -1,12 +1,10 @@
-"""Takes one bundle in: number, line in the register, kept bundle, receipt.
+"""Takes one bundle in: number, act in the register, kept bundle, card, ledger and receipt.
 
-The folder of the register is the repository's store, and each accession has a folder of its own in
-it, named for its number:
+Each accession has a folder of its own in the store, named for its number:
 
-    register.csv            one line an accession, only ever added to
-    repository.yaml         what the repository says of itself
     2026.0001/
       holl-bundle.zip       the bundle with its number in bag-info.txt; this is what is kept
+      card.csv              what each of its numbers stands for
       receipt-2026.0001.pdf
       received/             the bundle as it came in, only where custody events were recorded
 
@@ -14,41 +12,45 @@ The bundle that came in is never changed. Without custody events the payload tha
 payload that came in, byte for byte. With them the ledger is longer, so the kept bundle is packed
 anew and names the one that came in as the one it goes on from; that one is kept beside it.
 
-All files of an accession, the register's new line among them, are written in one step
-(`provenance._record.together`): a program that is killed leaves either all of it or nothing.
+All files of an accession are written in one step (`Store.writing`): a program that is killed leaves
+either all of it or nothing.
 """
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from provenance._accession.anchoring import kept_anchors
+from provenance._accession.anchoring import anchors_in
+from provenance._accession.before import is_old_store, take_over
 from provenance._accession.damage import letter_about_ledger
 from provenance._accession.deposit import Asked, with_deposit
+from provenance._accession.keeping import Known, enter, known_of
+from provenance._accession.known import newcomer_in
 from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
-from provenance._accession.register import Accession, find_bundle, read_register, register_bytes
 from provenance._accession.withdrawn import EditionsBeside, editions_beside
 from provenance._bag.bag import files_of
 from provenance._bag.zipping import write_zip
 from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
-from provenance._base.locks import locked
 from provenance._base.progress import Progress, say_nothing, stretch
-from provenance._base.standing import CONTRADICTS, SEALS_WITHHELD, Standing
+from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.statement import signed_tags
 from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
-from provenance._ledger.anchors import Anchor, anchor_of, standing
+from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.ed25519 import Signer
-from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
+from provenance._ledger.handover import refuse_day_to_come
+from provenance._record.together import Staging
+from provenance._store.acts import ACCESSION, WITHDRAWN, Act
+from provenance._store.door import BROKEN, Judged, Newcomer, accepted, judge
 from provenance._store.numbers import (
     NumberPattern,
     UnusableNumber,
@@ -58,6 +60,7 @@ from provenance._store.numbers import (
     plain_number,
 )
 from provenance._store.settings import SETTINGS, Repository, new_settings, read_repository
+from provenance._store.store import Store, Writing
 
 
 class AlreadyAccessioned(TreenailError):
@@ -65,28 +68,29 @@ class AlreadyAccessioned(TreenailError):
 
     exit_code = 1
 
-    def __init__(self, bundle: Path, entry: Accession) -> None:
+    def __init__(self, bundle: Path, entry: Act) -> None:
         self.entry = entry
         super().__init__(
-            f"{bundle} was already accessioned as {entry.number} on {entry.accessioned_on}, from "
+            f"{bundle} was already accessioned as {entry.number} on {entry.happened_on}, from "
             f"{entry.depositor}; it is kept at {entry.kept_at}. Nothing was written"
         )
 
 
 class ContradictsKept(TreenailError):
-    """The custody ledger is not the one of an earlier bundle of the record; nothing was written.
+    """The bundle contradicts itself or an earlier one of its record; nothing was written.
 
-    `letter` asks the depositor about it.
+    `judged` says how; `letter` asks the depositor about it.
     """
 
-    def __init__(self, bundle: Path, found: Standing, letter: str) -> None:
-        self.standing = found
+    def __init__(self, bundle: Path, judged: Judged, letter: str) -> None:
+        self.judged = judged
         self.letter = letter
         super().__init__(
-            f"{bundle} was not accessioned; no number was given. Its custody ledger contradicts "
-            f"what is kept here: {' '.join(found.said)} Ask the depositor whether it is an older "
-            "bundle, or comes from another copy of the record that has to be merged first; "
-            "--even-if-rewritten accepts it anyway, and the receipt says so"
+            f"{bundle} was not accessioned; no number was given: {judged.word}.\n"
+            + "".join(f"  {one}\n" for one in judged.said)
+            + "Ask the depositor whether it is an older bundle, or comes from another copy of the "
+            "record that has to be merged first; --even-if-rewritten with a --reason accepts it "
+            "anyway, and the register says so"
         )
 
 
@@ -94,31 +98,32 @@ class ContradictsKept(TreenailError):
 class Accessioned:
     """What came of an accession.
 
-    `entry` is the register's new line; `kept` and `receipt` where bundle and receipt lie;
+    `entry` is its act in the register; `kept` and `receipt` where bundle and receipt lie;
     `received` where the bundle as it came in was laid beside it, None where it was not needed;
-    `deposited` are the samples whose keeper changed; `goes_on_from` is the register's line of an
-    earlier bundle of the same record; `settings` a settings file that was begun. `ledger` says how
-    its custody ledger stands against what is kept; `unread` are sentences about what could not be
-    held against it; `beside` says which public editions in the store are withdrawn, or take its
-    place.
+    `deposited` are the samples whose keeper changed; `goes_on_from` is the newest accession of an
+    earlier bundle of the same record; `settings` a settings file that was begun. `judged` says how
+    it stands to what is kept of its record; `notes` are sentences about what could not be compared,
+    and about what else was seen; `beside` says which public editions in the store are withdrawn, or
+    take its place; `taken_over` counts the lines of an older version's register that became acts.
     """
 
-    entry: Accession
+    entry: Act
     kept: Path
     receipt: Path
     received: Path | None
     deposited: tuple[str, ...]
     to_mend: tuple[str, ...]
-    goes_on_from: Accession | None
+    goes_on_from: Act | None
     settings: Path | None
-    ledger: Standing
-    unread: tuple[str, ...]
+    judged: Judged
+    notes: tuple[str, ...]
     beside: EditionsBeside
+    taken_over: int
 
 
 def accession(
     bundle: Path | str,
-    register: Path | str,
+    store: Path | str,
     *,
     depositor: str,
     on: date,
@@ -130,35 +135,36 @@ def accession(
     samples: str = "",
     place: str = "",
     even_if_rewritten: bool = False,
+    reason: str = "",
     keys: Sequence[Signer] = (),
     progress: Progress = say_nothing,
 ) -> Accessioned:
-    """Verify a bundle, give it a number, and keep it with a receipt beside the register.
+    """Verify a bundle, give it a number, and keep it with a receipt in the folder `store`.
 
-    `register` is a CSV file, begun if there is none. The number is `number`, or the next of
-    `pattern`, else of the pattern in `settings` (repository.yaml beside the register if left out).
-    `samples` ('all', '231,233-240') came in with the bundle: their keeper becomes the repository,
-    at `place`. `on` is the day of the accession, `recorded_on` when it is written down (RFC 3339).
+    A store is begun if there is none. The number is `number`, or the next of `pattern`, else of the
+    pattern in `settings` (repository.yaml in the store if left out). `samples` ('all',
+    '231,233-240') came in with the bundle: their keeper becomes the repository, at `place`. `on` is
+    the day of the accession, `recorded_on` when it is written down (RFC 3339).
 
-    The ledger is held against those of earlier bundles of the record in the register; one that
-    contradicts them is taken in only with `even_if_rewritten`. What is kept is signed with `keys`.
+    What it holds is compared with the earlier bundles of its record (see `_store/door.py`); one
+    that contradicts them is taken in only with `even_if_rewritten` and a `reason`, which the
+    register keeps. What is kept is signed with `keys`, and the register with the first of them.
 
     Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, ContradictsKept,
-    UnusableNumber for a
-    pattern or number that cannot be used or was given out, UnusableInput for a register or settings
-    that cannot be read, and TreenailError when the samples' keeper cannot change so. Nothing is
-    written then, and no number is spent.
+    UnusableNumber for a pattern or number that cannot be used or was given out, UnusableInput for a
+    store or settings that cannot be read, and TreenailError when the samples' keeper cannot change
+    so. Nothing is written then, and no number is spent.
     """
-    bundle, register = Path(bundle), Path(register)
-    store = register.parent
-    depositor = " ".join(depositor.split())
+    bundle, place_of_store = Path(bundle), Path(store)
+    depositor, reason = " ".join(depositor.split()), " ".join(reason.split())
     if not depositor:
         raise UnusableInput("say with --depositor who hands the bundle in")
     if place and not samples:
         raise UnusableInput("--place says where samples are stored, so it needs --samples")
+    if even_if_rewritten and not reason:
+        raise UnusableInput("--even-if-rewritten needs a --reason, which the register keeps")
     refuse_unsafe_name(bundle.resolve().name)
-    refuse_unsafe_name(register.name)
-    repository, begun = _repository(store, settings, pattern)
+    repository, begun = _repository(place_of_store, settings, pattern)
     wanted = number_pattern(pattern) if pattern else repository.pattern
     asked = Asked(depositor, on, recorded_on, samples, place)
     with (
@@ -169,61 +175,118 @@ def accession(
             day=on.isoformat(),
             progress=stretch(progress, 0, 2),
         ) as received,
-        _held_store(store),
         tempfile.TemporaryDirectory(prefix="treenail-") as scratch,
     ):
-        entries = read_register(register)
-        if known := find_bundle(entries, received.known_by.tagmanifest_sha256):
-            raise AlreadyAccessioned(bundle, known)
-        anchors, unread = _kept_of(received, entries, store)
-        found = _against(anchors, received)
-        if found.word == CONTRADICTS and not even_if_rewritten:
-            letter = letter_about_ledger(
-                bundle,
-                found.said,
-                anchors,
-                day=on.isoformat(),
-                depositor=depositor,
-                repository=repository.in_words,
-                contact=repository.contact,
-            )
-            raise ContradictsKept(bundle, found, letter)
-        given = _number(store, entries, wanted, number, on)
-        work = Path(scratch).resolve()
-        bag, deposited = with_deposit(received, repository, asked, given, work)
-        return _keep(
-            received,
-            bag,
-            register,
-            repository,
-            asked,
-            given,
-            entries=entries,
-            deposited=deposited,
-            ledger=found,
-            unread=tuple(unread),
-            keys=keys,
-            paper=paper,
-            begun=begun,
-            work=work,
-            progress=stretch(progress, 1, 2),
+        by = repository.name
+        before = (
+            take_over(place_of_store, on=on, recorded_on=recorded_on, by=by)
+            if is_old_store(place_of_store)
+            else ()
         )
+        with Store(place_of_store).writing(
+            on=on, recorded_on=recorded_on, by=by, signer=keys[0] if keys else None
+        ) as writing:
+            new = newcomer_in(received.folder, received.package)
+            if known := _known_bundle(writing, new, received.known_by.tagmanifest_sha256):
+                raise AlreadyAccessioned(bundle, known)
+            _refuse_day(asked, writing.acts, new, received, insisted=bool(reason))
+            door = _let_in(writing, received, new, asked, repository, even_if_rewritten)
+            given = _number(writing.store.folder, writing.acts, wanted, number, on)
+            work = Path(scratch).resolve()
+            bag, deposited = with_deposit(received, repository, asked, given, work)
+            return _keep(
+                writing,
+                received,
+                bag,
+                repository,
+                asked,
+                given,
+                door,
+                new=new,
+                reason=reason,
+                deposited=deposited,
+                keys=keys,
+                paper=paper,
+                begun=begun,
+                work=work,
+                taken_over=len(before),
+                progress=stretch(progress, 1, 2),
+            )
 
 
-def _kept_of(
-    received: Received, entries: list[Accession], store: Path
-) -> tuple[list[Anchor], list[str]]:
-    """What is kept of the ledger of a record, and sentences about what cannot be read."""
-    if received.known_by.edition == "public":
-        return [], []
-    return kept_anchors(entries, received.known_by, store)
+def _known_bundle(writing: Writing, new: Newcomer, bag: str) -> Act | None:
+    """The accession of a bundle, shown as it came in or as it is kept; None when it is new."""
+    withdrawn = {act.number for act in writing.acts if act.kind == WITHDRAWN}
+    for act in writing.acts:
+        if act.kind != ACCESSION or act.number in withdrawn:
+            continue
+        if bag in (act.received, act.bag) or new.identity.payload == act.payload:
+            return act
+    return None
 
 
-def _against(anchors: list[Anchor], received: Received) -> Standing:
-    """How the ledger that came in stands against what is kept of the record."""
-    if received.known_by.edition == "public":
-        return Standing(SEALS_WITHHELD)
-    return standing(received.package.tables, anchors)
+def _refuse_day(
+    asked: Asked, acts: Sequence[Act], new: Newcomer, received: Received, *, insisted: bool
+) -> None:
+    """Raise UnusableInput for a day that cannot be, or that needs a reason.
+
+    A record begins with its first custody event, or else with the first visit to its site.
+    """
+    on = asked.on.isoformat()
+    refuse_day_to_come(on, asked.recorded_on)
+    if insisted:
+        return
+    last = max((act.happened_on for act in acts if act.kind == ACCESSION), default="")
+    visits = received.package.tables.column("site", "visit_start")
+    days = sorted(
+        day for one in ([one["happened_on"] for one in new.ledger] or visits) if (day := one[:10])
+    )
+    for day, what in (
+        (last, "the last accession"),
+        (days[0] if days else "", "the record began"),
+    ):
+        # a month or year alone is compared as far as it goes
+        if on[: len(day)] < day:
+            raise UnusableInput(
+                f"--on {on} is before {what} ({day}); correct the day, or say with --reason why it "
+                "is right"
+            )
+
+
+@dataclass(frozen=True)
+class _Door:
+    """What the store knows of the record, and how the bundle stands to it."""
+
+    known: Known
+    judged: Judged
+    with_ledger: bool
+
+
+def _let_in(
+    writing: Writing,
+    received: Received,
+    new: Newcomer,
+    asked: Asked,
+    repository: Repository,
+    even_if_rewritten: bool,
+) -> _Door:
+    """Compare a bundle with what is kept; raises ContradictsKept unless a person insists."""
+    known = known_of(writing, new)
+    judged = judge(new, known.peers)
+    if not judged.refused:
+        return _Door(known, judged, True)
+    if even_if_rewritten:
+        return _Door(known, accepted(judged, known.peers, new), judged.word != BROKEN)
+    letter = letter_about_ledger(
+        received.bundle,
+        judged.said,
+        [anchor for act in known.acts for anchor in anchors_in(act)],
+        day=asked.on.isoformat(),
+        depositor=asked.depositor,
+        repository=repository.in_words,
+        contact=repository.contact,
+    )
+    raise ContradictsKept(received.bundle, judged, letter)
 
 
 def _repository(store: Path, settings: Path | None, pattern: str) -> tuple[Repository, str]:
@@ -235,32 +298,14 @@ def _repository(store: Path, settings: Path | None, pattern: str) -> tuple[Repos
     return Repository(), new_settings(number_pattern(pattern)) if pattern else ""
 
 
-@contextmanager
-def _held_store(store: Path) -> Iterator[None]:
-    """Hold the store against other accessions, once what a stopped one left is brought to an end.
-
-    Two curators at once: the second waits here, and reads the register when the first is done.
-    """
-    store.mkdir(parents=True, exist_ok=True)
-    while True:
-        if any(store.glob(".together.*.part")):
-            finish_writing(store)
-        with locked(store):
-            # another program may have been stopped between the two lines above
-            if is_unfinished(store):
-                continue
-            yield
-            return
-
-
 # -- number --------------------------------------------------------------------------------------
 
 
 def _number(
-    store: Path, entries: Sequence[Accession], pattern: NumberPattern | None, number: str, on: date
+    store: Path, acts: Sequence[Act], pattern: NumberPattern | None, number: str, on: date
 ) -> str:
     """The number to give; folders count as given out too, should the register have lost lines."""
-    taken = {one.number: one.accessioned_on for one in entries}
+    taken = {act.number: act.happened_on for act in acts if act.kind == ACCESSION}
     folders = [path.name for path in store.iterdir() if path.is_dir()]
     if pattern is None and not number:
         raise UnusableNumber(
@@ -326,76 +371,69 @@ def _refuse_out_of_order(pattern: NumberPattern, number: str, taken: Sequence[st
 
 
 def _keep(
+    writing: Writing,
     received: Received,
     bag: Path,
-    register: Path,
     repository: Repository,
     asked: Asked,
     number: str,
+    door: _Door,
     *,
-    entries: list[Accession],
+    new: Newcomer,
+    reason: str,
     deposited: tuple[str, ...],
-    ledger: Standing,
-    unread: tuple[str, ...],
     keys: Sequence[Signer],
     paper: Paper,
     begun: str,
     work: Path,
+    taken_over: int,
     progress: Progress,
 ) -> Accessioned:
-    """Write everything in one step, and give what was written."""
-    store, name, folder = register.parent, received.bundle.resolve().name, folder_name(number)
+    """Write everything, and give what was written."""
+    store, staged = writing.store.folder, writing.staged
+    name, folder = received.bundle.resolve().name, folder_name(number)
     receipt_name = f"receipt-{folder}.pdf"
-    package = received.package if bag == received.folder else open_record(bag)
+    package, kept = received.package, new
+    if bag != received.folder:
+        package = open_record(bag)
+        kept = newcomer_in(bag, package)
     tags = numbered_tags(bag, number, signed_tags(bag, package, keys))
-    numbered = work / "numbered"
-    numbered.mkdir()
-    for tag in ("bag-info.txt", "tagmanifest-sha256.txt"):
-        (numbered / tag).write_bytes(tags[tag])
-    (numbered / "data").mkdir()
-    shutil.copyfile(bag / "data" / "bundle.json", numbered / "data" / "bundle.json")
-    kept_as = identity_of(numbered)
-    end, came = (
-        None
-        if kept_as.edition == "public"  # which names the end of no ledger
-        else anchor_of(one.tables, "the receipt", on=asked.on.isoformat())
-        for one in (package, received.package)
-    )
-    entry = Accession(
+    judged = door.judged
+    came = new.ledger if door.with_ledger and new.edition != PUBLIC.name else ()
+    entry = enter(
+        writing,
+        kept,
+        door.known,
+        with_ledger=door.with_ledger,
         number=number,
-        accessioned_on=asked.on.isoformat(),
         bundle=received.known_by.name,
         title=received.package.title,
-        edition=kept_as.edition,
-        record_date=kept_as.record_date,
-        received_sha256=received.known_by.tagmanifest_sha256,
-        kept_sha256=kept_as.tagmanifest_sha256,
-        kept_at=f"{folder}/{name}",
+        record_date=identity_of(bag).record_date,
         depositor=asked.depositor,
+        bag=hashlib.sha256(tags["tagmanifest-sha256.txt"]).hexdigest(),
+        received=received.known_by.tagmanifest_sha256,
+        kept_at=f"{folder}/{name}",
         receipt=f"{folder}/{receipt_name}",
-        ledger_head=end.head if end else "",
-        ledger_events=str(end.count) if end else "",
-        received_head=came.head if came else "",
-        received_events=str(came.count) if came else "",
+        follows=" ".join(act.act_id for act in judged.follows),
+        received_heads=" ".join(seals_at_ends(came)),
+        received_events=str(len(came)) if came else "",
+        reason=f"{judged.word}: {reason}" if reason else judged.word,
     )
     printed = work / receipt_name
-    beside = editions_beside(received, store, entries)
-    receipt = receipt_of(
-        received, repository, entry, deposited, asked.place, beside, end=end, ledger=ledger
-    )
+    accessions = [act for act in writing.acts if act.kind == ACCESSION and act != entry]
+    beside = editions_beside(received, store, accessions)
+    receipt = receipt_of(received, repository, entry, deposited, asked.place, beside, judged)
     print_receipt(receipt, paper, printed)
-    with writing_together(store) as staged:
-        if received.is_zip:
-            with staged.writing(entry.kept_at) as stream:
-                _write_numbered_zip(bag, tags, stream, kept_as.record_date, work, progress)
-        else:
-            _stage_folder(staged, bag, entry.kept_at, tags, progress)
-        if deposited:
-            _stage_received(staged, received, f"{folder}/received/{name}")
-        staged.write(entry.receipt, printed.read_bytes())
-        if begun:
-            staged.write(SETTINGS, begun.encode("utf-8"))
-        staged.write(register.name, register_bytes(register, entry))
+    if received.is_zip:
+        with staged.writing(entry.kept_at) as stream:
+            _write_numbered_zip(bag, tags, stream, entry.record_date, work, progress)
+    else:
+        _stage_folder(staged, bag, entry.kept_at, tags, progress)
+    if deposited:
+        _stage_received(staged, received, f"{folder}/received/{name}")
+    staged.write(entry.receipt, printed.read_bytes())
+    if begun:
+        staged.write(SETTINGS, begun.encode("utf-8"))
     return Accessioned(
         entry=entry,
         kept=store / entry.kept_at,
@@ -403,18 +441,22 @@ def _keep(
         received=store / folder / "received" / name if deposited else None,
         deposited=deposited,
         to_mend=received.to_mend,
-        goes_on_from=_goes_on_from(received, entries),
+        goes_on_from=judged.follows[-1] if judged.follows else None,
         settings=store / SETTINGS if begun else None,
-        ledger=ledger,
-        unread=unread,
+        judged=judged,
+        notes=(*door.known.notes, *_same_files(new, accessions)),
         beside=beside,
+        taken_over=taken_over,
     )
 
 
-def _goes_on_from(received: Received, entries: list[Accession]) -> Accession | None:
-    """The newest of the earlier bundles that the register knows."""
-    known = (find_bundle(entries, one.tagmanifest_sha256) for one in received.earlier)
-    return next((one for one in known if one), None)
+def _same_files(new: Newcomer, accessions: Sequence[Act]) -> list[str]:
+    """A word about accessions that have the same files and other pages made of them."""
+    return [
+        f"the record's own files are those of {act.number}; only the pages made of them differ"
+        for act in accessions
+        if act.members == new.identity.members
+    ]
 
 
 def _write_numbered_zip(

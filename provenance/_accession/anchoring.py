@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from provenance._accession.register import Accession, read_register
-from provenance._base.errors import TreenailError, UnusableInput
+from provenance._accession.before import is_old_register, old_register
+from provenance._base.errors import UnusableInput
 from provenance._base.standing import BROKEN
 from provenance._bundle.in_place import known_as, opened_in_place
 from provenance._bundle.verify import open_record, opened_bundle, verify_bundle
@@ -21,6 +21,8 @@ from provenance._ledger.anchors import (
 from provenance._record.origin import Ancestor, read_origin
 from provenance._record.package import DESCRIPTOR, open_package
 from provenance._record.remote import Place
+from provenance._store.acts import ACCESSION, Act, read_register
+from provenance._store.identity import marks_of
 
 FULL = "full"
 
@@ -40,7 +42,7 @@ def _anchors_at(text: str, bundle: Place) -> list[Anchor]:
     if (typed := anchor_in_text(text, "the receipt")) is not None:
         return [typed]
     if path.suffix.lower() == ".csv" and path.is_file():
-        return _in_register(path, known_as(bundle))
+        return _in_register(path, bundle)
     if (path / DESCRIPTOR).is_file():
         return _of_package(path, bundle)
     if path.exists():
@@ -103,62 +105,38 @@ def _of_another_record(name: str, bundle: Place) -> str:
 # -- registers -----------------------------------------------------------------------------------
 
 
-def _in_register(path: Path, known: Ancestor) -> list[Anchor]:
-    anchors, unread = kept_anchors(read_register(path), known, path.parent)
+def _in_register(path: Path, bundle: Place) -> list[Anchor]:
+    """What a register knows of the ledger of the record in `bundle`.
+
+    Lines behind that of the bundle itself are left out: they are of later days.
+    """
+    known = known_as(bundle)
+    anchors = []
+    for act in _acts_of_record(path, known, bundle):
+        if act.edition == FULL:
+            anchors += anchors_in(act)
+        if known.tagmanifest_sha256 in (act.received, act.bag):
+            break
     if not anchors:
-        raise UnusableInput(
-            f"{path} has no line with the end of the ledger of '{known.name}'"
-            + "".join(f"; {one}" for one in unread)
-        )
+        raise UnusableInput(f"{path} has no line with the end of the ledger of '{known.name}'")
     return anchors
 
 
-def kept_anchors(
-    register: Iterable[Accession], known: Ancestor, store: Path
-) -> tuple[list[Anchor], list[str]]:
-    """What a register knows of the ledger of the record that a bundle is `known` by.
-
-    Lines behind that of the bundle itself are left out: they are of later days. For a line from
-    before the end of the ledger stood in it, the bundle that is kept in `store` is asked; a
-    sentence for each that cannot be read is returned with the anchors.
-    """
-    anchors, unread = [], []
-    for one in register:
-        if (one.bundle, one.edition) == (known.name, FULL):
-            try:
-                found = _of_line(one, store)
-            except TreenailError as error:
-                unread.append(
-                    f"{one.kept_at}, which could be compared with it, cannot be read: {error}"
-                )
-            else:
-                anchors += [found] if found else []
-        if known.tagmanifest_sha256 in (one.received_sha256, one.kept_sha256):
-            break
-    return anchors, unread
+def _acts_of_record(path: Path, known: Ancestor, bundle: Place) -> list[Act]:
+    if is_old_register(path):
+        return [act for act in old_register(path) if act.bundle == known.name]
+    with opened_in_place(bundle) as package:
+        marks = set(marks_of(package.tables))
+    return [act for act in read_register(path) if act.kind == ACCESSION and act.marks & marks]
 
 
-def _of_line(one: Accession, store: Path) -> Anchor | None:
-    source = f"the register's line of {one.number}"
-    on = one.accessioned_on
-    if one.ledger_head:
-        kept = anchor_from(source, one.ledger_head, one.ledger_events, on=on)
-        if not one.received_head or one.received_head == one.ledger_head:
-            return kept
-        came = anchor_from(source, one.received_head, one.received_events, on=on)
-        return replace(kept, handed_in=came)
-    kept_at = store / one.kept_at
-    ends = [
-        _end_in(path, f"the bundle kept as {one.number}", on)
-        for path in (kept_at, kept_at.parent / "received" / kept_at.name)
-    ]
-    return replace(ends[0], handed_in=ends[1]) if ends[0] else ends[1]
-
-
-def _end_in(path: Path, source: str, on: str) -> Anchor | None:
-    if not path.exists():
-        return None
-    if path.is_dir():
-        return anchor_of(open_record(path).tables, source, on=on)
-    with opened_in_place(path) as package:
-        return anchor_of(package.tables, source, on=on)
+def anchors_in(act: Act) -> list[Anchor]:
+    """What an accession knows of the ledger of its record; [] where it had none."""
+    if not act.heads:
+        return []
+    source = f"the register's line of {act.number}"
+    kept = anchor_from(source, act.heads, act.events, on=act.happened_on)
+    if not act.received_heads or act.received_heads == act.heads:
+        return [kept]
+    came = anchor_from(source, act.received_heads, act.received_events, on=act.happened_on)
+    return [replace(kept, handed_in=came)]

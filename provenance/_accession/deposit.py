@@ -54,7 +54,7 @@ def with_deposit(
         asked.samples,
         lambda code: samples_inside(package.tables, code).samples,
     )
-    taker = repository.party_id or received.keeper_id
+    taker = repository.party_id or _keeper_of(received, repository)
     if not taker:
         raise UnusableInput(
             "the record names no repository for its site, so it is not known who receives the "
@@ -91,3 +91,16 @@ def with_deposit(
     # the folder inside a zip keeps its name
     name = received.folder.name if received.is_zip else received.bundle.resolve().name
     return pack(package, work / "packed" / name).path, (*coming, *given)
+
+
+def _keeper_of(received: Received, repository: Repository) -> str:
+    """The record's own keeper, unless the settings name another institution than the record."""
+    keeper, name = received.keeper_name, repository.name
+    if received.keeper_id and name and name.casefold() != keeper.casefold():
+        raise UnusableInput(
+            f"your settings name '{name}', but the keeper that the record names for its site is "
+            f"{received.keeper_id} ('{keeper}'), and the ledger would say that {received.keeper_id} "
+            "has the samples. Enter the code that the record's table 'party' has for you as "
+            "party_id in the settings; if it has none, ask the depositor to enter you"
+        )
+    return received.keeper_id

@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from provenance._accession.received import Received
-from provenance._accession.register import Accession
-from provenance._accession.withdrawn import ALONE, EditionsBeside
-from provenance._base.standing import BROKEN, CONTRADICTS, SEALS_WITHHELD, Standing
+from provenance._accession.anchoring import anchors_in
+from provenance._accession.withdrawn import EditionsBeside
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.describe.plain_text import text_template
 from provenance._drawing.document import Pages, printed_pages
@@ -19,8 +18,10 @@ from provenance._drawing.fonts import ASCENT, BOLD, DESCENT, MONO, PLAIN, printa
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.payload import one_line
-from provenance._ledger.anchors import SHORTEST_HEAD, Anchor
+from provenance._ledger.anchors import SHORTEST_HEAD
 from provenance._printing.papers.consignment_list import draw_head, page_frame
+from provenance._store.acts import Act
+from provenance._store.door import BRANCH, BROKEN, FIRST, NOT_KNOWN, OLDER, SUCCESSOR, Judged
 from provenance._store.settings import Repository
 
 CODE_MM = 42.0
@@ -58,20 +59,18 @@ class Receipt:
 def receipt_of(
     received: Received,
     repository: Repository,
-    entry: Accession,
+    entry: Act,
     deposited: Sequence[str],
-    place: str = "",
-    beside: EditionsBeside = ALONE,
-    *,
-    end: Anchor | None = None,
-    ledger: Standing | None = None,
+    place: str,
+    beside: EditionsBeside,
+    judged: Judged,
 ) -> Receipt:
     """The receipt of an accession that is about to be written.
 
     `deposited` are samples that came with the bundle, `place` where they are put, `beside` says
-    what the editions in the store say of it. `end` is that of the custody ledger as it is kept,
-    `ledger` how it stands against earlier bundles.
+    what the editions in the store say of it, and `judged` how it stands to earlier bundles.
     """
+    end = next(iter(anchors_in(entry)), None)
     counts = [
         f"{count:,} {one if count == 1 else many}".replace(",", " ")
         for table, one, many in _COUNTED
@@ -81,7 +80,7 @@ def receipt_of(
     name = repository.name or received.keeper_name
     head = (
         ("taken in by", ", ".join(one for one in (name, repository.postal_address) if one)),
-        ("on", entry.accessioned_on),
+        ("on", entry.happened_on),
         ("handed in by", entry.depositor),
         ("record", entry.title),
         ("bundle", f"{received.bundle.resolve().name} ({entry.bundle})"),
@@ -98,12 +97,14 @@ def receipt_of(
         inside.append(("samples that came with it", said))
     if received.earlier:
         inside.append(("goes on from", received.earlier[0].in_words))
-    if end and ledger:
-        inside.append(("custody", f"{end.code} ({against_kept(ledger)})"))
+    if end:
+        inside.append(("custody", f"{end.code} ({against_kept(judged)})"))
+    elif judged.word == BROKEN:
+        inside.append(("custody", against_kept(judged)))
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
     inside += beside.in_words
-    sums = [("as it came in", entry.received_sha256), ("as it is kept", entry.kept_sha256)]
+    sums = [("as it came in", entry.received), ("as it is kept", entry.bag)]
     mending, *cautions = _words(received, repository, has_ledger=end is not None)
     return Receipt(
         number=entry.number,
@@ -111,7 +112,7 @@ def receipt_of(
             (
                 f"treenail accession {entry.number}",
                 f"bundle {one_line(entry.bundle)} {entry.edition} {received.known_by.record_date}",
-                f"received {entry.received_sha256}",
+                f"received {entry.received}",
                 *(
                     [f"on {end.on}", f"ledger {end.count} {end.head[:SHORTEST_HEAD]}"]
                     if end
@@ -130,17 +131,20 @@ def receipt_of(
     )
 
 
-def against_kept(ledger: Standing) -> str:
-    """How the ledger that came in stands against earlier bundles of the record that are kept."""
-    if ledger.word == CONTRADICTS:
-        return "NOT the ledger that was kept here before"
-    if ledger.word == BROKEN:
+def against_kept(judged: Judged) -> str:
+    """How a bundle stands to those of its record that were kept here before."""
+    known = f"the first {judged.known} of its events match what was kept here before"
+    if judged.word in (FIRST, NOT_KNOWN):
+        return "nothing kept here to compare it with"
+    if judged.word == SUCCESSOR:
+        return known if judged.known else "it has all that was kept here before"
+    if judged.word == OLDER:
+        return "an older state of what was kept here before"
+    if judged.word == BRANCH:
+        return f"{judged.known} of its events are known here; it does not have all that is kept"
+    if judged.word == BROKEN:
         return "its seals are not valid"
-    if ledger.word == SEALS_WITHHELD:
-        return "its seals are withheld, as in every public edition"
-    if ledger.anchored:
-        return f"the first {ledger.anchored} of its events match what was kept here before"
-    return "nothing kept here to compare it with"
+    return f"NOT the ledger that was kept here before: {judged.word}"
 
 
 def _words(received: Received, repository: Repository, *, has_ledger: bool) -> tuple[str, ...]:

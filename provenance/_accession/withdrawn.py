@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from provenance._accession.received import Received
-from provenance._accession.register import Accession
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.describe.withdrawn import Withdrawn, withdrawn_by
 from provenance._bundle.withdrawal import MANIFEST, read_public_bundle
+from provenance._store.acts import Act
 
 
 @dataclass(frozen=True)
@@ -23,8 +23,8 @@ class EditionsBeside:
     that it takes the place of, with what it says.
     """
 
-    by: tuple[Accession, Withdrawn] | None = None
-    of: tuple[tuple[Accession, Withdrawn], ...] = ()
+    by: tuple[Act, Withdrawn] | None = None
+    of: tuple[tuple[Act, Withdrawn], ...] = ()
 
     @property
     def in_words(self) -> tuple[tuple[str, str], ...]:
@@ -50,7 +50,7 @@ ALONE = EditionsBeside()
 
 
 def editions_beside(
-    received: Received, store: Path, entries: Sequence[Accession]
+    received: Received, store: Path, entries: Sequence[Act]
 ) -> EditionsBeside:
     """Compare a bundle with the public editions that a store keeps; nothing for a full one."""
     if received.known_by.edition != PUBLIC.name:
@@ -66,8 +66,8 @@ def editions_beside(
 
 
 def _kept_editions(
-    store: Path, entries: Sequence[Accession]
-) -> Iterator[tuple[Accession, str, tuple[Withdrawn, ...]]]:
+    store: Path, entries: Sequence[Act]
+) -> Iterator[tuple[Act, str, tuple[Withdrawn, ...]]]:
     for entry in entries:
         if entry.edition != PUBLIC.name:
             continue

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance import __version__
-from provenance._base.disk import write_text
+from provenance._base.disk import write_bytes, write_text
 from provenance._base.progress import Progress
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
@@ -20,18 +20,20 @@ from provenance._bundle.describe.code_book import code_book_html, code_book_mark
 from provenance._bundle.describe.contents import Contents
 from provenance._bundle.describe.crate import CRATE, describe_crate
 from provenance._bundle.describe.editions import Edition
-from provenance._bundle.describe.lineage import ACCESSION_TAG, Lineage
+from provenance._bundle.describe.lineage import ACCESSION_TAG, LEDGER_TAG, Lineage
 from provenance._bundle.describe.plain_text import WIDTH, flat, text_template
 from provenance._bundle.describe.withdrawn import Withdrawn
 from provenance._bundle.finding_aid.write import write_finding_aid
 from provenance._bundle.generated import generated_names
 from provenance._bundle.redaction.notice import WITHHELD_TEXT, public_facts, withheld_text
 from provenance._bundle.redaction.redact import Redacted
+from provenance._ledger.anchors import anchor_of
 from provenance._ledger.custody import last_seal
 from provenance._ledger.ed25519 import Signer
 from provenance._model.media_types import media_type_of
 from provenance._record.agreements import agreements_of, notices
 from provenance._record.attempts import samples_taken
+from provenance._record.given_out import LINEAGE_TABLE
 from provenance._record.origin import Ancestor
 from provenance._record.package import Package, as_json
 
@@ -88,13 +90,15 @@ def write_about(
     )
     # the pages carry it too
     json_ld = json.loads((data / schema_org.FORM.file_name).read_text(encoding="utf-8"))
-    facts = _facts(package, contents, edition, day, rows) | lineage.facts()
+    facts = _facts(package, contents, edition, lineage, day, rows) | lineage.facts()
     if filling.redacted:
         withheld = withheld_text(filling.redacted, day=day)
         write_text(data / WITHHELD_TEXT, withheld)
         del facts["lastSeal"]
         facts |= public_facts(filling.redacted)
     write_text(data / "bundle.json", as_json(facts))
+    if lineage.is_told:
+        write_bytes(data / LINEAGE_TABLE, lineage.table)
     write_finding_aid(
         package,
         data,
@@ -132,7 +136,12 @@ def _sizes(contents: Contents, samples: int) -> tuple[str, ...]:
 
 
 def _facts(
-    package: Package, contents: Contents, edition: Edition, day: str, rows: Mapping[str, int]
+    package: Package,
+    contents: Contents,
+    edition: Edition,
+    lineage: Lineage,
+    day: str,
+    rows: Mapping[str, int],
 ) -> dict[str, Any]:
     """What a program wants to know about the bundle itself."""
     return {
@@ -144,7 +153,9 @@ def _facts(
         "writtenBy": f"treenail {__version__}",
         "rows": dict(rows),
         "lastSeal": last_seal(package),
-        "generated": list(generated_names()),
+        "generated": [
+            name for name in generated_names() if name != LINEAGE_TABLE or lineage.is_told
+        ],
         "undescribed": list(contents.undescribed),
         "leftOut": list(contents.left_out),
         "missing": [path for _, _, path in contents.missing],
@@ -165,6 +176,8 @@ def bag_info(package: Package, edition: Edition, day: str, lineage: Lineage) -> 
     }
     if repository := keeper(package):
         info["Contact-Name"] = repository.name
+    if not edition.is_public and (end := anchor_of(package.tables, "")):
+        info[LEDGER_TAG] = f"{end.count} {end.head}"
     if lineage.accession:
         info[ACCESSION_TAG] = lineage.accession
     return info

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from provenance._base.errors import UnusablePackage
 from provenance._bundle.deposit.files import deposit_forms
+from provenance._record.given_out import LINEAGE_TABLE
 from provenance._record.package import Package
 
 
@@ -18,6 +19,7 @@ def generated_names() -> tuple[str, ...]:
         "CODEBOOK.md",
         *(one.file_name for one in deposit_forms()),
         "bundle.json",
+        LINEAGE_TABLE,
         "WITHHELD.txt",
         "ro-crate-metadata.json",
         "check",

@@ -10,7 +10,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from provenance._bag.bag import payload_files
+from provenance._bag.bag import payload_files, tags_in
 from provenance._bag.bag_check import judge_bag
 from provenance._bag.hashing import NO_CHECKSUMS, Checksums, hash_files
 from provenance._bag.hostile import MOST_SHOWN, HostileBundle, listed_folder
@@ -27,13 +27,16 @@ from provenance._base.standing import SEALS_WITHHELD as LEDGER_WITHHELD
 from provenance._bundle.describe.contents import described_sums
 from provenance._bundle.describe.crate import CRATE, check_crate
 from provenance._bundle.describe.editions import PUBLIC
+from provenance._bundle.describe.lineage import LEDGER_TAG
 from provenance._bundle.statement import judged_statement
 from provenance._bundle.table_check import check_tables
+from provenance._checks.language import lineage
+from provenance._checks.language.rule import worded
 from provenance._gate.budget import DEFAULT_BUDGET, Budget
 from provenance._gate.documents import read_json
 from provenance._gate.refusal import RefusedInput
 from provenance._history.history import fault_in_acts
-from provenance._ledger.anchors import Anchor, standing
+from provenance._ledger.anchors import Anchor, anchor_of, standing
 from provenance._ledger.custody import TABLE as LEDGER
 from provenance._ledger.custody import last_seal, seals_withheld, verify_ledger
 from provenance._ledger.keys import TABLE as KEYS
@@ -243,6 +246,7 @@ def _judge_record(
         if sums is not None:
             findings += _compare_sums(package, sums)
             findings += _check_acts(package)
+            findings += _check_lineage(package)
         ledger = _judge_ledger(package, documents, findings, anchors, pins, limits)
     except UnusablePackage as error:
         findings.append(_finding("tables", "tables.unreadable", "data/tables", str(error)))
@@ -436,6 +440,17 @@ def _check_acts(package: Package) -> Iterator[BundleFinding]:
         )
 
 
+def _check_lineage(package: Package) -> Iterator[BundleFinding]:
+    """What the bundle tells of those before it, against its own tables and ledger."""
+    for one in lineage.RULES:
+        found = one.find(package.tables)
+        told = found.select(worded(one.says, found.columns)).to_series()
+        named = found["table"] if "table" in found.columns else [one.table] * len(found)
+        for table, said in zip(named, told, strict=True):
+            path = f"data/tables/{table or one.table}.csv"
+            yield BundleFinding("tables", one.severity, one.id, path, said, one.remedy)
+
+
 def _seals_withheld(package: Package, facts: object) -> bool:
     """Whether this is a public edition, whose ledger bears no seals to be judged."""
     public = isinstance(facts, dict) and facts.get("edition") == PUBLIC.name
@@ -533,10 +548,21 @@ def _compare_end(package: Package, facts: object) -> Iterator[BundleFinding]:
             f"data/{BUNDLE_FACTS}",
             "does not say with which seal ('lastSeal') the ledger ends, so events may be cut off",
         )
-    elif known != last_seal(package):
+    elif known != last_seal(package) or not _is_at_end(package):
         yield _finding(
             "custody",
             "custody.end_differs",
             f"data/tables/{LEDGER}.csv",
-            "does not end with the event that bundle.json names: events were removed or added",
+            "does not end with the event that bundle.json and bag-info.txt name: events were removed "
+            "or added",
         )
+
+
+def _is_at_end(package: Package) -> bool:
+    """Whether the ledger ends as bag-info.txt says; bundles of older versions do not say."""
+    path = package.folder.parent / "bag-info.txt"
+    said = tags_in(path.read_text("utf-8", errors="replace")) if path.is_file() else {}
+    end = anchor_of(package.tables, "")
+    return LEDGER_TAG not in said or (
+        end is not None and said[LEDGER_TAG] == f"{end.count} {end.head}"
+    )

@@ -14,10 +14,10 @@ from provenance._cli.signing import passphrase_option, read_key, sign_option
 @click.command("accession")
 @click.argument("bundle", type=click.Path(path_type=Path))
 @click.option(
-    "--register",
-    type=click.Path(path_type=Path, dir_okay=False),
+    "--store",
+    type=click.Path(path_type=Path, file_okay=False),
     required=True,
-    help="The register (CSV); started if missing. Its folder is the store.",
+    help="Folder of the store, with its register; started if missing.",
 )
 @click.option("--depositor", required=True, help="Who hands the bundle in.")
 @click.option("--pattern", default="", help="Pattern of the numbers, such as {year}.{serial:04}.")
@@ -25,22 +25,23 @@ from provenance._cli.signing import passphrase_option, read_key, sign_option
 @click.option(
     "--settings",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Settings (YAML); default: repository.yaml beside the register.",
+    help="Settings (YAML); default: repository.yaml in the store.",
 )
 @click.option("--samples", default="", help="Samples that came with it: 231,233-240, or all.")
 @click.option("--place", default="", help="Room, shelf, box or drawer of these samples.")
 @click.option(
     "--even-if-rewritten",
     is_flag=True,
-    help="Accept it even if its custody ledger does not continue an earlier bundle kept here.",
+    help="Accept it even if it contradicts itself or an earlier bundle kept here; with --reason.",
 )
+@click.option("--reason", default="", help="Why it is accepted all the same, or on such a day.")
 @sign_option("Sign what is kept with this Ed25519 key (PEM) of the repository.")
 @passphrase_option
 @click.option("--on", "day", help="Date of accession (YYYY-MM-DD); default: today.")
 @paper_option
 def accession(
     bundle: Path,
-    register: Path,
+    store: Path,
     depositor: str,
     pattern: str,
     number: str,
@@ -48,6 +49,7 @@ def accession(
     samples: str,
     place: str,
     even_if_rewritten: bool,
+    reason: str,
     keys: tuple[Path, ...],
     passphrase_file: Path | None,
     day: str | None,
@@ -55,16 +57,17 @@ def accession(
 ) -> None:
     """Verify BUNDLE, give it an accession number, and keep it with a receipt.
 
-    Everything goes beside the register: the bundle with its number, the receipt to sign, and a new
-    line in the register. BUNDLE itself is not changed. With --samples the ledger of the kept bundle
+    Everything goes into the store: the bundle with its number, the receipt to sign, and a new line
+    in the register. BUNDLE itself is not changed. With --samples the ledger of the kept bundle
     says that these samples came to the repository; the bundle as it came in is kept beside it then.
 
     A number is made by your own pattern, kept in repository.yaml: {year}, {month}, {serial}, or
     {serial:04} with at least four digits; letters, digits, blanks and . - _ / stand for themselves.
     No number is given out twice.
 
-    The custody ledger is held against the bundles of the same record that are kept here: one that
-    was rewritten or cut off since is refused, with a letter that asks the depositor about it.
+    Custody events and numbers are compared with the bundles of the same record that are kept here:
+    a bundle in which events were rewritten or cut off, or in which a number stands for something
+    else, is refused with the list, and with a letter that asks the depositor about it.
 
     A damaged bundle is refused: every file is named, and a letter that asks the depositor for it
     again is printed.
@@ -89,7 +92,7 @@ def accession(
         with progress_bar("taking in") as progress:
             done = take_in(
                 bundle,
-                register,
+                store,
                 depositor=depositor,
                 on=on,
                 recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
@@ -100,6 +103,7 @@ def accession(
                 samples=samples,
                 place=place,
                 even_if_rewritten=even_if_rewritten,
+                reason=reason,
                 keys=[read_key(key, passphrase_file) for key in keys],
                 progress=progress,
             )
@@ -109,13 +113,15 @@ def accession(
     click.echo(f"accessioned as {done.entry.number}")
     click.echo(f"kept {done.kept}")
     click.echo(f"receipt {done.receipt}")
-    click.echo(f"every file is as it was packed; custody ledger: {against_kept(done.ledger)}")
-    for sentence in done.unread:
+    click.echo(f"every file is as it was packed; custody ledger: {against_kept(done.judged)}")
+    if done.taken_over:
+        click.echo(f"the register of an older version was taken over: {done.taken_over} accessions")
+    for sentence in (*done.judged.said, *done.notes):
         click.echo(f"note: {visible(sentence)}", err=True)
     if done.settings:
         click.echo(f"began {done.settings}: write the name and address of your repository into it")
     if before := done.goes_on_from:
-        older = register.parent / before.kept_at
+        older = store / before.kept_at
         click.echo(
             f"it goes on from {before.number}; what changed: treenail compare {older} {done.kept}"
         )

@@ -142,7 +142,7 @@ def take_into_a_repository(stage: Stage) -> Did:
 
     done = accession(
         stage.zipped,
-        stage.store / "register.csv",
+        stage.store,
         depositor=DEPOSITOR,
         on=TAKEN_IN,
         recorded_on=f"{TAKEN_IN.isoformat()}T09:00:00Z",
@@ -156,7 +156,7 @@ def take_into_a_repository(stage: Stage) -> Did:
         f"taken in as {done.entry.number} with {len(done.deposited)} samples; the bundle as it "
         "came in is kept beside the one with the number",
         (
-            f'treenail accession {stage.zipped.name} --register store/register.csv --depositor "'
+            f'treenail accession {stage.zipped.name} --store store --depositor "'
             f'{DEPOSITOR}" --pattern "{PATTERN}" --samples {DEPOSITED} --place "{SHELF}" '
             f"--on {TAKEN_IN.isoformat()}",
         ),

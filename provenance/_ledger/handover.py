@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
@@ -19,7 +20,7 @@ from provenance._ledger.holdings import (
     samples_in_parcel,
 )
 from provenance._ledger.signing import signer_for
-from provenance._model.edtf import is_edtf
+from provenance._model.edtf import Day, bounds, is_edtf
 from provenance._record.attempts import failed_attempts
 from provenance._record.joined import keys_now
 
@@ -81,6 +82,7 @@ def record_events(
     _check_words(package, event, samples, states, [from_party_id, to_party_id, recorded_by])
     if not is_edtf(happened_on):
         raise TreenailError(f"'{happened_on}' is not a date; write 2024-06-03")
+    refuse_day_to_come(happened_on, recorded_on)
     if corrects and len(samples) != 1:
         raise TreenailError("a correction is about one event, so name one sample")
     standing = events_of(package.tables)
@@ -121,6 +123,22 @@ def record_events(
     if consignment_id and not corrects:
         _date_parcel(package, consignment_id, event, happened_on, recorded_on)
     return tuple(added)
+
+
+def refuse_day_to_come(happened_on: str, recorded_on: str) -> None:
+    """Raise TreenailError where something is written down before the day on which it happens.
+
+    Both are EDTF. It may be the next day already where it happened, as seen from UTC.
+    """
+    first = bounds(happened_on)[0]
+    if first is None or not is_edtf(recorded_on):
+        return
+    last = bounds(recorded_on)[1]
+    if last and first > Day(*(date(*last) + timedelta(days=1)).timetuple()[:3]):
+        raise TreenailError(
+            f"{happened_on} is still to come (it is {recorded_on[:10]}); correct the date, or "
+            "record it when it has happened"
+        )
 
 
 def refuse_what_gave_nothing(package: Package, samples: Iterable[str]) -> None:

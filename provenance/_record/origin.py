@@ -7,21 +7,33 @@ what it is called, and every number that it gave to something.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.errors import UnusablePackage
+from provenance._gate.budget import DEFAULT_BUDGET
 from provenance._gate.documents import read_json
+from provenance._gate.folders import read_plain
 from provenance._gate.refusal import RefusedInput
+from provenance._record.given_out import (
+    LINEAGE_TABLE,
+    STAMP,
+    GivenOut,
+    given_out,
+    numbers_digest,
+    read_lineage,
+)
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
 
 
 ORIGIN = ".origin.json"
+_FACTS = "bundle.json"
 ORIGIN_VERSION = "1"
 
 NUMBERED: Mapping[str, str] = MappingProxyType(
@@ -45,7 +57,11 @@ class Ancestor:
     """One earlier bundle of the same record, by what is known of it anywhere.
 
     `tagmanifest_sha256` is the checksum of its tagmanifest-sha256.txt, which stands for every byte
-    of it; `accession` is '' where no repository had given it a number.
+    of it; `accession` is '' where no repository had given it a number. The rest lets a later bundle
+    be judged without this one, and is blank where an earlier version packed it: `payload` is the
+    checksum of its manifest-sha256.txt, `heads` the seals of its last custody events, `events` how
+    many there were, `bindings` the checksum over what its numbers stood for (see lineage.py), and
+    `statement` the text of its signed statement.
     """
 
     name: str
@@ -53,16 +69,43 @@ class Ancestor:
     record_date: str
     tagmanifest_sha256: str
     accession: str = ""
+    payload: str = ""
+    heads: tuple[str, ...] = ()
+    events: int = 0
+    bindings: str = ""
+    statement: str = ""
+    signatures: str = ""
 
-    def as_dict(self) -> dict[str, str]:
-        """The ancestor as it stands in bundle.json."""
-        return dict(zip(_ANCESTOR, vars(self).values(), strict=True))
+    def as_dict(self) -> dict[str, Any]:
+        """The ancestor as it stands in bundle.json; what is not known is left out."""
+        plain = {
+            key: getattr(self, name) for key, name in zip(_ANCESTOR, _FIELDS[:5], strict=True)
+        }
+        if not self.payload:
+            return plain
+        told = {
+            "payload": self.payload,
+            "heads": list(self.heads),
+            "events": self.events,
+            "bindings": self.bindings,
+        }
+        signed = {"statement": self.statement, "signatures": self.signatures}
+        return plain | told | (signed if self.statement else {})
+
+    @property
+    def in_public(self) -> Ancestor:
+        """What a public edition may say of it."""
+        return Ancestor(*(getattr(self, name) for name in _FIELDS[:5]))
 
     @property
     def in_words(self) -> str:
         """'the full edition of 2024-06-14, accession 2026.0003'."""
         number = f", accession {self.accession}" if self.accession else ""
         return f"the {self.edition} edition of {self.record_date}{number}"
+
+
+_TEXTS = ("payload", "bindings", "statement", "signatures")
+_FIELDS = tuple(one.name for one in fields(Ancestor))
 
 
 @dataclass(frozen=True)
@@ -74,7 +117,8 @@ class Origin:
     `numbers` maps table → key → whose it is (see NUMBERED), `stamps` plug → stamp as punched;
     `spent` maps table → keys that had gone before already. The ledger had `event_count` sealed
     events, the last with the seal `last_seal`. `damaged` says, a sentence each, what of the bundle
-    was not what was packed when it was unpacked all the same.
+    was not what was packed when it was unpacked all the same. `given` is what numbers stood for in
+    this bundle and in those before it, as far as that was told.
     """
 
     bundle: Ancestor
@@ -88,6 +132,22 @@ class Origin:
     last_seal: str
     spent: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     damaged: tuple[str, ...] = ()
+    given: GivenOut = field(default_factory=GivenOut)
+
+    @property
+    def bundles(self) -> list[str]:
+        """The checksums of this bundle and those before it, oldest first."""
+        return bundles_of((self.bundle, *self.earlier))
+
+    @property
+    def false_cards(self) -> list[Ancestor]:
+        """Bundles of which it is told what their numbers stood for, under another checksum."""
+        return [
+            one
+            for one in (self.bundle, *self.earlier)
+            if one.bindings
+            and numbers_digest(self.given.numbers_in(one.tagmanifest_sha256)) != one.bindings
+        ]
 
     @property
     def taken(self) -> set[str]:
@@ -111,15 +171,32 @@ class Origin:
             "eventCount": self.event_count,
             "lastSeal": self.last_seal,
             "spent": {table: list(keys) for table, keys in self.spent.items()},
+            "given": [list(line) for line in self.given.lines(self.bundles)],
             **({"damaged": list(self.damaged)} if self.damaged else {}),
         }
+
+
+def bundles_of(ancestors: Sequence[Ancestor]) -> list[str]:
+    """The checksums of bundles, newest first, as lineage.csv counts them: oldest first."""
+    return [one.tagmanifest_sha256 for one in reversed(ancestors)]
 
 
 def ancestor_from(raw: object) -> Ancestor:
     """An ancestor as bundle.json has it; raises ValueError when it is none."""
     if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in _ANCESTOR):
         raise ValueError(f"it lacks one of {', '.join(_ANCESTOR)}")
-    return Ancestor(*(raw[one] for one in _ANCESTOR))
+    plain = Ancestor(*(raw[one] for one in _ANCESTOR))
+    if "payload" not in raw:
+        return plain
+    heads, events = raw.get("heads"), raw.get("events")
+    texts = {name: raw.get(name, "") for name in _TEXTS}
+    if (
+        not isinstance(heads, list)
+        or not all(isinstance(one, str) for one in (*heads, *texts.values()))
+        or not isinstance(events, int)
+    ):
+        raise ValueError(f"one of 'heads', 'events', {', '.join(_TEXTS)} is not what it should be")
+    return replace(plain, heads=tuple(heads), events=events, **texts)
 
 
 def origin_from(raw: object) -> Origin:
@@ -127,9 +204,11 @@ def origin_from(raw: object) -> Origin:
     if not isinstance(raw, dict):
         raise ValueError("it is not a JSON object")
     try:
+        bundle = ancestor_from(raw["bundle"])
+        earlier = tuple(ancestor_from(one) for one in raw["earlier"])
         return Origin(
-            bundle=ancestor_from(raw["bundle"]),
-            earlier=tuple(ancestor_from(one) for one in raw["earlier"]),
+            bundle=bundle,
+            earlier=earlier,
             members_sha256=str(raw["membersSha256"]),
             member_count=int(raw["memberCount"]),
             byte_count=int(raw["byteCount"]),
@@ -142,6 +221,7 @@ def origin_from(raw: object) -> Origin:
             last_seal=str(raw["lastSeal"]),
             spent={table: tuple(map(str, keys)) for table, keys in raw["spent"].items()},
             damaged=tuple(map(str, raw.get("damaged", ()))),
+            given=given_out(raw.get("given", ()), bundles_of((bundle, *earlier))),
         )
     except (KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"it is not whole ({type(error).__name__} {error})") from error
@@ -162,6 +242,49 @@ def read_origin(folder: Path) -> Origin | None:
             f"{path} cannot be read: {error}. It says which bundle this package came from: unpack "
             "that bundle again and copy the file from there"
         ) from error
+
+
+def told_origin(folder: Path) -> Origin | None:
+    """What the payload of a bundle tells of the bundles before it, as the origin of its record.
+
+    None where it tells nothing: for a first bundle, a public edition, one of an older version, and
+    a package. Raises UnusablePackage when that cannot be read.
+    """
+    path = folder / LINEAGE_TABLE
+    if not path.is_file() or not (folder / _FACTS).is_file():
+        return None
+    try:
+        facts = read_json(folder / _FACTS)
+        ancestors = [ancestor_from(one) for one in facts["revisionOf"]]
+        bundles = bundles_of(ancestors)
+        given = read_lineage(read_plain(path, DEFAULT_BUDGET.most_table_bytes), bundles)
+        newest = ancestors[0]
+    except (OSError, ValueError, LookupError, TypeError, csv.Error, RefusedInput) as error:
+        raise UnusablePackage(
+            f"{path} cannot be read: {error}. It says what numbers stood for in earlier bundles: "
+            "ask for the bundle again"
+        ) from error
+    stamps = {
+        key: owner
+        for (table, key, owner), there in given.rows.items()
+        if table == STAMP and newest.tagmanifest_sha256 in there
+    }
+    spent: dict[str, tuple[str, ...]] = {}
+    for table, key in sorted(given.gone):
+        spent[table] = (*spent.get(table, ()), key)
+    return Origin(
+        bundle=newest,
+        earlier=tuple(ancestors[1:]),
+        members_sha256="",
+        member_count=0,
+        byte_count=0,
+        numbers={table: keys for table, keys in given.newest(bundles).items() if table != STAMP},
+        stamps=stamps,
+        event_count=newest.events,
+        last_seal=newest.heads[0] if newest.heads else "",
+        spent=spent,
+        given=given,
+    )
 
 
 def numbers_of(package: Package) -> dict[str, dict[str, str]]:
@@ -188,16 +311,22 @@ def joined_origins(one: Origin, other: Origin) -> Origin:
     older, newer = sorted(
         (one, other), key=lambda o: (o.bundle.record_date, o.bundle.tagmanifest_sha256)
     )
-    ancestors = dict.fromkeys([*newer.earlier, older.bundle, *older.earlier])
-    ancestors.pop(newer.bundle, None)
+    ancestors: dict[str, Ancestor] = {}
+    for known in (*newer.earlier, older.bundle, *older.earlier):
+        there = ancestors.get(known.tagmanifest_sha256)
+        # one copy may have been unpacked by a version that told less
+        if there is None or not there.payload:
+            ancestors[known.tagmanifest_sha256] = known
+    ancestors.pop(newer.bundle.tagmanifest_sha256, None)
     return replace(
         newer,
-        earlier=tuple(ancestors),
+        earlier=tuple(ancestors.values()),
         numbers={
             table: {**older.numbers.get(table, {}), **newer.numbers.get(table, {})}
             for table in sorted({*newer.numbers, *older.numbers})
         },
         stamps={**older.stamps, **newer.stamps},
+        given=older.given.joined(newer.given),
         damaged=tuple(dict.fromkeys([*older.damaged, *newer.damaged])),
         spent={
             table: tuple(sorted({*older.spent.get(table, ()), *newer.spent.get(table, ())}))

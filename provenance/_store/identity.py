@@ -42,11 +42,11 @@ def identity_in(folder: Path, tables: Snapshot, earlier: Sequence[Ancestor]) -> 
         bag=bag,
         payload=sha256_of(folder / MANIFEST),
         members=members_digest(folder),
-        marks=_marks(tables) or (earlier[-1].tagmanifest_sha256 if earlier else bag,),
+        marks=marks_of(tables) or (earlier[-1].tagmanifest_sha256 if earlier else bag,),
     )
 
 
-def _marks(tables: Snapshot) -> tuple[str, ...]:
+def marks_of(tables: Snapshot) -> tuple[str, ...]:
     """The record's first acts and events; () for a record from before there were any."""
     acts: list[str] = []
     if "act" in tables.model.tables:

@@ -33,6 +33,7 @@ from provenance._ledger.branches import before_of, heads_of, with_all_before
 from provenance._ledger.custody import sealed, verify_events
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.seals import SEAL, Event
+from provenance._record.given_out import Numbers, numbers_bytes
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 from provenance._store.acts import (
     ACCESSION,
@@ -52,10 +53,6 @@ MARKER = "store.json"
 CARD = "card.csv"
 LEDGERS = "ledger"
 
-Numbers = Mapping[str, Mapping[str, str]]
-"""Table → key → what it belongs to (see _record/origin.py, numbers_of)."""
-
-
 @dataclass(frozen=True)
 class Store:
     """A store as it stands; what is read is read once."""
@@ -73,8 +70,8 @@ class Store:
 
     @cached_property
     def acts(self) -> tuple[Act, ...]:
-        """The register."""
-        return read_register(self.folder / REGISTER)
+        """The register; () for a folder that is no store yet, or one of an older version."""
+        return read_register(self.folder / REGISTER) if is_store(self.folder) else ()
 
     @property
     def accessions(self) -> tuple[Act, ...]:
@@ -119,16 +116,24 @@ class Store:
 
     @contextmanager
     def writing(
-        self, *, on: date, recorded_on: str, by: str = "", signer: Signer | None = None
+        self,
+        *,
+        on: date,
+        recorded_on: str,
+        by: str = "",
+        signer: Signer | None = None,
+        anew: bool = False,
     ) -> Iterator[Writing]:
         """Hold the store and write what the block adds, all of it or nothing.
 
         Two curators at once: the second waits here, and then sees what the first has written.
-        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339).
+        `on` is the day of the acts, `recorded_on` when they are written down (RFC 3339). `anew` when
+        the register of an older version gives way to this one. Raises UnusableInput where there is
+        a register and no store.json.
         """
         self.folder.mkdir(parents=True, exist_ok=True)
         while True:
-            if is_unfinished(self.folder):
+            if any(self.folder.glob(".together.*.part")):
                 finish_writing(self.folder)
             with locked(self.folder):
                 # another program may have been stopped between the two lines above
@@ -136,6 +141,7 @@ class Store:
                     continue
                 with writing_together(self.folder) as staged:
                     now = Store(self.folder)
+                    _refuse_nameless(now.folder, anew)
                     writing = Writing(now, staged, on.isoformat(), recorded_on, by, signer)
                     yield writing
                     writing.finish()
@@ -171,16 +177,6 @@ def ledger_path(record_id: str) -> str:
     return f"{LEDGERS}/{record_id}.csv"
 
 
-def card_bytes(numbers: Numbers) -> bytes:
-    """The card of a record; its SHA-256 stands in the register."""
-    rows = [
-        {"table": table, "key": key, "owner": owner}
-        for table, keys in sorted(numbers.items())
-        for key, owner in sorted(keys.items())
-    ]
-    return rows_bytes("card", rows)
-
-
 @cache
 def ledger_columns() -> tuple[str, ...]:
     """The columns of a ledger in the store: those of the table custody."""
@@ -200,10 +196,11 @@ class Writing:
     signer: Signer | None
     acts: list[Act] = field(init=False)
     _ledgers: dict[str, list[dict[str, str]]] = field(default_factory=dict)
+    _cards: dict[str, Numbers] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.acts = list(self.store.acts)
-        if not (self.store.folder / MARKER).exists():
+        if not is_store(self.store.folder):
             self.staged.write(MARKER, _marker())
             self.add(OPENED)
 
@@ -217,6 +214,15 @@ class Writing:
     def ledger(self, record_id: str) -> list[dict[str, str]]:
         """The ledger of a record, with what this block has added."""
         return self._ledgers.get(record_id) or self.store.ledger(record_id)
+
+    def card(self, accession: Act) -> Numbers:
+        """The card of an accession, with what this block has added."""
+        return self._cards.get(accession.act_id) or self.store.card(accession)
+
+    def put_card(self, accession: Act, numbers: Numbers) -> None:
+        """Write the card of an accession, whose act has its checksum."""
+        self._cards[accession.act_id] = numbers
+        self.staged.write(card_path(accession), numbers_bytes(numbers))
 
     def put_ledger(self, record_id: str, events: Sequence[Event]) -> Act:
         """Let a record have this whole ledger; the register says where it ends now.
@@ -271,6 +277,14 @@ class Writing:
             self.staged.write(ledger_path(record_id), cells_bytes(tuple(columns), events))
         if len(self.acts) > len(self.store.acts):
             self.staged.write(REGISTER, register_bytes(self.acts))
+
+
+def _refuse_nameless(folder: Path, anew: bool) -> None:
+    if not anew and not is_store(folder) and (folder / REGISTER).exists():
+        raise UnusableInput(
+            f"{folder} has a {REGISTER} but no {MARKER}; restore {MARKER} from a copy. Where an "
+            f"older version began it, 'treenail store {folder} --take-over' makes a store of it"
+        )
 
 
 def _marker() -> bytes:

@@ -28,12 +28,11 @@ from provenance._accession.accession import (
     ContradictsKept,
     accession,
 )
+from provenance._accession.before import COLUMNS
 from provenance._accession.damage import DamagedBundle
 from provenance._store.numbers import UnusableNumber
-from provenance._accession.register import read_register
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
-from provenance._base.standing import NOT_ANCHORED
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.verify import verify_bundle
 from provenance._catalogue.build import update_catalogue
@@ -46,6 +45,8 @@ from provenance._ledger.ed25519 import Signer
 from provenance._ledger.holdings import holdings_frame
 from provenance._ledger.seals import FILLED_IN
 from provenance._record import together
+from provenance._store.acts import first_fault
+from provenance._store.store import Store
 from tests.builders import PackageBuilder, pack_bundle, unpack_bundle
 from tests.bundle.test_hostile import sealed_anew
 from tests.bundle.test_pack import bytes_of
@@ -61,7 +62,7 @@ def take_in(bundle: Path, store: Path, **options: Any) -> Accessioned:
     options = {"pattern": "" if (store / "repository.yaml").exists() else PATTERN} | options
     return accession(
         bundle,
-        store / "register.csv",
+        store,
         **{
             "depositor": DEPOSITOR,
             "on": date(2026, 3, 1),
@@ -123,11 +124,11 @@ def test_the_register_has_what_is_needed_to_know_the_bundle_again(
     shelf: Path, tmp_path: Path
 ) -> None:
     done = take_in(shelf / "bundle.zip", tmp_path / "store")
-    (line,) = read_register(tmp_path / "store" / "register.csv")
+    (line,) = Store(tmp_path / "store").accessions
     assert line == done.entry
-    assert line.received_sha256 == tagmanifest_sum(shelf / "bundle.zip")
-    assert line.kept_sha256 == tagmanifest_sum(done.kept)
-    assert (line.number, line.accessioned_on, line.bundle, line.edition, line.depositor) == (
+    assert line.received == tagmanifest_sum(shelf / "bundle.zip")
+    assert line.bag == tagmanifest_sum(done.kept)
+    assert (line.number, line.happened_on, line.bundle, line.edition, line.depositor) == (
         "2026.0001",
         "2026-03-01",
         "holl",
@@ -251,32 +252,25 @@ def test_the_same_bundle_twice_is_told(shelf: Path, tmp_path: Path, shown: str) 
     assert everything_in(tmp_path / "store") == before
 
 
-@pytest.mark.parametrize(
-    ("text", "why"),
-    [
-        ("number;day\n1;2\n", "not a register of accessions: its first line is 'number;day'"),
-        ("", "first line is 'nothing'"),
-        ("HEAD2026.0001,2026-01-01\n", "line 2: it has 2 cells"),
-        ("HEAD,2026-01-01,a,b,full,d,aa,bb,k,d,r\n", "line 2, column 'number': the cell is blank"),
+def test_a_register_that_is_not_whole_gives_out_no_number(shelf: Path, tmp_path: Path) -> None:
+    line = "7,2026-01-01,a,b,full,d,aa,bb,k,d,r\n"
+    for place, (text, why) in enumerate(
         (
-            "HEAD" + "7,2026-01-01,a,b,full,d,aa,bb,k,d,r\n" * 2,
-            "line 3, column 'number': 7 is in line 2",
-        ),
-    ],
-)
-def test_a_register_that_is_not_whole_gives_out_no_number(
-    shelf: Path, tmp_path: Path, text: str, why: str
-) -> None:
-    from provenance._accession.register import COLUMNS
-
-    store = tmp_path / "store"
-    store.mkdir()
-    text = text.replace("HEAD", ",".join(COLUMNS) + "\n")
-    (store / "register.csv").write_text(text, encoding="utf-8")
-    with pytest.raises(UnusableInput, match=why):
-        take_in(shelf / "bundle.zip", store)
-    assert list(everything_in(store)) == ["register.csv"]
-    assert (store / "register.csv").read_text("utf-8") == text
+            ("number;day\n1;2\n", "has a register.csv but no store.json"),
+            ("", "has a register.csv but no store.json"),
+            ("HEAD2026.0001,2026-01-01\n", "line 2: it has 2 cells"),
+            (f"HEAD{line[1:]}", "line 2, column 'number': the cell is blank"),
+            (f"HEAD{line}{line}", "line 3, column 'number': 7 is there twice"),
+        )
+    ):
+        store = tmp_path / str(place)
+        store.mkdir()
+        text = text.replace("HEAD", ",".join(COLUMNS) + "\n")
+        (store / "register.csv").write_text(text, encoding="utf-8")
+        with pytest.raises(UnusableInput, match=why):
+            take_in(shelf / "bundle.zip", store)
+        assert list(everything_in(store)) == ["register.csv"]
+        assert (store / "register.csv").read_text("utf-8") == text
 
 
 def test_what_stands_in_the_register_stays_byte_for_byte(shelf: Path, tmp_path: Path) -> None:
@@ -285,7 +279,7 @@ def test_what_stands_in_the_register_stays_byte_for_byte(shelf: Path, tmp_path: 
     before = (store / "register.csv").read_bytes()
     take_in(shelf / "later.zip", store)
     assert (store / "register.csv").read_bytes().startswith(before)
-    assert len(read_register(store / "register.csv")) == 2
+    assert len(Store(store).accessions) == 2
 
 
 def test_settings_that_break_their_schema_are_named(shelf: Path, tmp_path: Path) -> None:
@@ -417,7 +411,7 @@ def test_a_hostile_or_cut_off_zip_is_refused(shelf: Path, tmp_path: Path) -> Non
 def test_the_command_prints_the_letter_and_ends_with_2(bundle: Path, tmp_path: Path) -> None:
     (bundle / "data" / "tables" / "plug.csv").write_text("changed", encoding="utf-8")
     found = run(
-        "accession", bundle, "--register", tmp_path / "s" / "r.csv", "--depositor", DEPOSITOR,
+        "accession", bundle, "--store", tmp_path / "s", "--depositor", DEPOSITOR,
         "--pattern", PATTERN,
     )  # fmt: skip
     assert "Please send the entire bundle once more" in found.stdout
@@ -432,7 +426,7 @@ def test_a_record_with_faults_is_taken_in_and_the_depositor_is_told(
     path.write_text(path.read_text("utf-8").replace("B1-014", "B9-999"), encoding="utf-8")
     sealed_anew(bundle)
     found = run(
-        "accession", bundle, "--register", tmp_path / "s" / "r.csv", "--depositor", DEPOSITOR,
+        "accession", bundle, "--store", tmp_path / "s", "--depositor", DEPOSITOR,
         "--pattern", PATTERN, "--on", "2026-03-01",
     )  # fmt: skip
     assert found.exit_code == 1
@@ -492,14 +486,18 @@ def test_killed_at_any_step_there_is_a_whole_accession_or_none(
             entry = told.entry
             states.append("whole")
         assert entry.number == "2026.0001"
-        assert read_register(store / "register.csv") == [entry]
+        assert Store(store).accessions == (entry,)
+        assert first_fault(Store(store).acts) == ""
+        assert (store / "2026.0001" / "card.csv").exists()
         assert verify_bundle(store / entry.kept_at, fast=True).sound
         assert (store / entry.receipt).read_bytes().startswith(b"%PDF")
         assert sorted(one.name for one in store.iterdir()) == [
             ".lock",
             "2026.0001",
+            "ledger",
             "register.csv",
             "repository.yaml",
+            "store.json",
         ]
         if life[0] >= 0:
             break
@@ -519,16 +517,18 @@ def test_two_curators_at_once_get_two_numbers(shelf: Path, tmp_path: Path) -> No
     with ProcessPoolExecutor(2, mp_context=forking()) as curators:
         numbers = list(curators.map(number_given, bundles, [tmp_path / "store"] * 2))
     assert sorted(numbers) == ["2026.0001", "2026.0002"]
-    kept = read_register(tmp_path / "store" / "register.csv")
+    kept = Store(tmp_path / "store").accessions
     assert [one.number for one in kept] == ["2026.0001", "2026.0002"]
 
 
 # -- the ledger against what is kept -------------------------------------------------------------
 
 
-def with_events(shelf: Path, folder: Path, *, rewrite: bool = False) -> Path:
-    """The later bundle of the shelf with one event more, or with its ledger rewritten whole."""
-    package = unpack_bundle(shelf / "later.zip", folder / "package")
+def with_events(
+    shelf: Path, folder: Path, *, rewrite: bool = False, source: str = "bundle.zip"
+) -> Path:
+    """A bundle of the shelf with one event more, or with its ledger rewritten whole."""
+    package = unpack_bundle(shelf / source, folder / "package")
     rows = [dict(row) for row in package.tables.rows("custody")]
     if rewrite:
         blank = [row | dict.fromkeys(FILLED_IN, "") for row in rows]
@@ -550,12 +550,13 @@ def test_a_ledger_that_goes_on_from_the_kept_one_is_said_to(shelf: Path, tmp_pat
     first = take_in(shelf / "bundle.zip", store)
     assert "nothing kept here to compare it with" in text_of_receipt(first)
     second = take_in(with_events(shelf, tmp_path), store)
-    assert (second.ledger.anchored, second.ledger.events) == (4, 5)
+    assert (second.judged.word, second.judged.known, second.entry.events) == ("successor", 4, "5")
+    assert second.entry.follows == first.entry.act_id
     text = text_of_receipt(second)
     assert "the first 4 of its events match what was kept here before" in text
     anchor = anchor_in_text(text, "the receipt")
     assert anchor is not None
-    assert (anchor.head, anchor.count) == (second.entry.ledger_head[:32], 5)
+    assert (anchor.head, anchor.count) == (second.entry.heads[:32], 5)
     assert verify_bundle(second.kept, anchors=[anchor]).word == "sound"
     (page,) = pypdfium2.PdfDocument(second.receipt)
     (read,) = zxingcpp.read_barcodes(page.render(scale=200 / 72).to_pil())
@@ -572,7 +573,7 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
     take_in(shelf / "bundle.zip", store)
     before = everything_in(store)
     forged = with_events(shelf, tmp_path, rewrite=True)
-    with pytest.raises(ContradictsKept, match=r"line of 2026\.0001 .* was rewritten") as refused:
+    with pytest.raises(ContradictsKept, match=r"(?s)rewritten\.\n.*event 1 .* of 2026\.0001") as refused:
         take_in(forged, store)
     assert refused.value.exit_code == 2
     assert everything_in(store) == before
@@ -581,24 +582,48 @@ def test_a_rewritten_ledger_is_refused_and_nothing_written(shelf: Path, tmp_path
     kept = anchor_in_text(letter, "the letter")
     assert kept is not None
     assert verify_bundle(shelf / "bundle.zip", anchors=[kept]).word == "sound"
-    done = take_in(forged, store, even_if_rewritten=True)
+    with pytest.raises(UnusableInput, match="needs a --reason"):
+        take_in(forged, store, even_if_rewritten=True)
+    done = take_in(forged, store, even_if_rewritten=True, reason="the only copy left")
     assert "NOT the ledger that was kept here before" in text_of_receipt(done)
+    assert done.entry.reason == "rewritten: the only copy left"
+    # what was kept before is kept on, and so is what came
+    assert len(Store(store).ledger(done.entry.record_id)) == 4 + 4 + 1
 
 
-def test_a_register_from_before_the_ends_of_ledgers_goes_on(shelf: Path, tmp_path: Path) -> None:
-    """The bundle that is kept is asked instead; the lines that stand there stay byte for byte."""
+def old_register_of(store: Path) -> str:
+    """The register of a store as the first version with accessions would have written it."""
+    lines = [tuple(COLUMNS)[:11]]
+    for act in Store(store).accessions:
+        lines.append(tuple(getattr(act, name) for name in COLUMNS.values())[:11])
+    return "".join(",".join(line) + "\n" for line in lines)
+
+
+def test_a_store_of_an_older_version_is_taken_over_at_the_next_accession(
+    shelf: Path, tmp_path: Path
+) -> None:
+    """Cards, ledgers and ends come from the kept bundles; the old register stays beside."""
     store = tmp_path / "store"
-    take_in(shelf / "bundle", store)
-    register = store / "register.csv"
-    old = [",".join(line.split(",")[:11]) for line in register.read_text("utf-8").splitlines()]
-    register.write_text("\n".join(old) + "\n", encoding="utf-8")
-    with pytest.raises(ContradictsKept, match=r"The bundle kept as 2026\.0001"):
-        take_in(with_events(shelf, tmp_path / "forged", rewrite=True), store)
-    done = take_in(with_events(shelf, tmp_path), store)
-    assert done.ledger.anchored == 4
-    names, first, _ = register.read_text("utf-8").splitlines()
-    assert (names.split(",")[:11], first) == (old[0].split(","), old[1])
-    assert [one.ledger_events for one in read_register(register)] == ["", "5"]
+    first = take_in(shelf / "bundle.zip", store, samples="231")
+    take_in(with_events(shelf, tmp_path / "older"), store)
+    old = old_register_of(store)
+    made = Store(store).accessions
+    (store / "register.csv").write_text(old, encoding="utf-8")
+    (store / "store.json").unlink()
+    shutil.rmtree(store / "ledger")
+    for card in store.glob("*/card.csv"):
+        card.unlink()
+    (store / made[1].kept_at).unlink()
+    done = take_in(with_events(shelf, tmp_path, source="later.zip"), store)
+    assert (store / "register-before.csv").read_text("utf-8") == old
+    assert first_fault(Store(store).acts) == ""
+    one, two, three = Store(store).accessions
+    same = ("record_id", "bag", "payload", "members", "heads", "events", "received_heads")
+    assert [getattr(one, name) for name in same] == [getattr(first.entry, name) for name in same]
+    assert (two.number, two.bag, two.heads) == ("2026.0002", made[1].bag, "")
+    assert "taken over without its bundle" in two.reason
+    assert (done.taken_over, three.number) == (2, "2026.0003")
+    assert three.record_id == one.record_id
 
 
 def test_the_depositors_own_copy_may_go_on_after_samples_came_along(
@@ -607,12 +632,13 @@ def test_the_depositors_own_copy_may_go_on_after_samples_came_along(
     """The events of taking the samples in are in the kept ledger alone: nothing was rewritten."""
     store = tmp_path / "store"
     kept = take_in(shelf / "bundle.zip", store, samples="231")
-    assert (kept.entry.ledger_events, kept.entry.received_events) == ("5", "4")
-    done = take_in(with_events(shelf, tmp_path), store)
-    assert done.ledger.word == NOT_ANCHORED
-    assert "merged with the one that is kept" in done.ledger.said[0]
+    assert (kept.entry.events, kept.entry.received_events) == ("5", "4")
     with pytest.raises(ContradictsKept):
         take_in(with_events(shelf, tmp_path / "forged", rewrite=True), store)
+    done = take_in(with_events(shelf, tmp_path), store)
+    assert done.judged.word == "successor"
+    whole = Store(store).ledger(done.entry.record_id)
+    assert [one["event"] for one in whole[4:]] == ["stored", "deposited", "joined"]
 
 
 @pytest.mark.parametrize("name", ["bundle", "bundle.zip"])

@@ -42,7 +42,7 @@ def two_editions(folder: Path) -> tuple[Path, Path]:
 def taken_in(bundle: Path, store: Path) -> Accessioned:
     return accession(
         bundle,
-        store / "register.csv",
+        store,
         depositor="Ilse Vantongle (invented)",
         on=date(2031, 5, 4),
         recorded_on="2031-05-04T12:00:00Z",

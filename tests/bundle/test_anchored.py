@@ -20,7 +20,7 @@ from cryptography.hazmat.primitives.serialization import (
     PublicFormat,
 )
 
-from provenance._accession.register import COLUMNS
+from provenance._accession.before import COLUMNS
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.verify import verify_bundle

@@ -519,7 +519,7 @@ def test_a_table_that_lost_the_heading_of_its_key_is_not_taken_in(
         for heading in (b"", b"number"):
             path.write_bytes(sound.replace(key.encode(), heading, 1))
             sealed_anew(bundle)
-            line = ["accession", bundle, "--register", tmp_path / "store" / "register.csv"]
+            line = ["accession", bundle, "--store", tmp_path / "store"]
             for words in (
                 ["unpack", bundle, "--out", tmp_path / "out"],
                 [*line, "--pattern", "{serial}", "--depositor", "north crew"],
@@ -565,7 +565,7 @@ def test_a_bag_in_another_encoding_is_given_no_number(bundle: Path, tmp_path: Pa
         (bundle / f"tagmanifest-{kind}.txt").write_text("".join(sums), encoding="utf-8")
     assert verify_bundle(bundle).sound
     assert unpack_bundle(bundle, tmp_path / "out")
-    line = ["accession", bundle, "--register", tmp_path / "store" / "register.csv"]
+    line = ["accession", bundle, "--store", tmp_path / "store"]
     words = [*line, "--pattern", "{serial}", "--depositor", "north crew"]
     done = CliRunner().invoke(treenail, [str(one) for one in words], standalone_mode=False)
     assert isinstance(done.exception, TreenailError), done.output

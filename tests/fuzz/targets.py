@@ -119,9 +119,9 @@ def unpack(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | P
 
 
 def accession(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | Path, ...]]:
-    register = ("--register", room.written / "store" / "register.csv")
+    store = ("--store", room.written / "store")
     pattern = ("--pattern", "{year}.{serial:04}")
-    yield ("accession", _bundle(choices, seeds, room), *register, *pattern, "--depositor", "crew")
+    yield ("accession", _bundle(choices, seeds, room), *store, *pattern, "--depositor", "crew")
 
 
 def compare(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | Path, ...]]:

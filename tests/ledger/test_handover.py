@@ -46,7 +46,7 @@ def a_field_package(tmp_path):
 
 def act(package, event, samples, day, **options):
     return record_events(
-        package, event, samples, happened_on=day, recorded_on="2024-07-01", **options
+        package, event, samples, happened_on=day, recorded_on="2027-07-01", **options
     )
 
 

@@ -15,12 +15,26 @@ from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._bundle.describe.contents import Contents, survey_package
 from provenance._bundle.describe.editions import Edition
 from provenance._gate.documents import read_json
+from provenance._ledger.anchors import sealed_events
+from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.custody import TABLE as LEDGER
-from provenance._record.origin import Ancestor, Origin, ancestor_from, numbers_of, read_origin
+from provenance._ledger.statement import SIGNATURES, STATEMENT
+from provenance._record.given_out import GivenOut, lineage_bytes, numbers_digest
+from provenance._record.origin import (
+    Ancestor,
+    Origin,
+    ancestor_from,
+    bundles_of,
+    numbers_of,
+    read_origin,
+    told_origin,
+)
 from provenance._record.package import Package
 
 ACCESSION_TAG = "Accession-Number"
 """The line of bag-info.txt in which a repository's number stands."""
+LEDGER_TAG = "Custody-Ledger"
+"""The line of bag-info.txt with the count of custody events and the seal of the last one."""
 
 
 @dataclass(frozen=True)
@@ -29,12 +43,25 @@ class Lineage:
 
     `revision_of` are the earlier bundles, newest first, () for a first one. `accession` is the
     number of the repository if this is the very bundle that has it. `spent` maps table → keys that
-    an earlier bundle had and this one has not: they are never given out again.
+    an earlier bundle had and this one has not: they are never given out again. `given` is what
+    numbers stood for in the earlier bundles; a public edition does not tell.
     """
 
     revision_of: tuple[Ancestor, ...] = ()
     accession: str = ""
     spent: Mapping[str, tuple[str, ...]] | None = None
+    given: GivenOut | None = None
+
+    @property
+    def is_told(self) -> bool:
+        """Whether the bundle has a table of what numbers stood for before."""
+        return bool(self.revision_of) and self.given is not None
+
+    @property
+    def table(self) -> bytes:
+        """lineage.csv."""
+        assert self.given is not None
+        return lineage_bytes(self.given, bundles_of(self.revision_of))
 
     def renamed(self, turn: Callable[[str], str]) -> Lineage:
         """The same with the name of each earlier bundle turned, which may be that of the place."""
@@ -66,10 +93,20 @@ def lineage_of(package: Package, edition: Edition) -> Lineage:
     unchanged = _is_unchanged(package, survey_package(package), origin)
     earlier = origin.earlier if unchanged else (origin.bundle, *origin.earlier)
     if edition.is_public:
-        return Lineage(earlier)
+        return Lineage(tuple(one.in_public for one in earlier))
     if unchanged:
-        return Lineage(earlier, origin.bundle.accession, origin.spent)
-    return Lineage(earlier, "", _spent(package, origin))
+        itself = {origin.bundle.tagmanifest_sha256}
+        is_told = any(there - itself for there in origin.given.rows.values())
+        told = origin.given if is_told else None
+        return Lineage(earlier, origin.bundle.accession, origin.spent, told)
+    gone = frozenset((table, key) for table, keys in origin.spent.items() for key in keys)
+    given = GivenOut(origin.given.rows, gone)
+    if not given.rows:
+        # what an older version unpacked
+        given = given.with_bundle(
+            origin.bundle.tagmanifest_sha256, origin.numbers, origin.stamps
+        )
+    return Lineage(earlier, "", _spent(package, origin), given)
 
 
 def _is_unchanged(package: Package, contents: Contents, origin: Origin) -> bool:
@@ -153,18 +190,43 @@ def origin_of(folder: Path, package: Package, members: Mapping[str, int]) -> Ori
     except (TypeError, AttributeError) as error:
         raise UnusableInput(_unclear(folder, error)) from error
     seals = [row["event_sha256"] for row in package.tables.rows(LEDGER) if row["event_sha256"]]
+    itself, numbers = _ancestor_in(folder, package), numbers_of(package)
     stamps = {row["plug_id"]: row["stamp"] for row in package.tables.rows("plug")}
+    stamps = {plug: stamp for plug, stamp in stamps.items() if plug and stamp}
+    told = told_origin(folder / "data")
+    given = told.given if told else GivenOut()
     return Origin(
-        bundle=identity_of(folder),
+        bundle=itself,
         earlier=earlier,
         members_sha256=_digest(_sums_in_manifest(folder, package.folder, members)),
         member_count=len(members),
         byte_count=sum(members.values()),
-        numbers=numbers_of(package),
-        stamps={plug: stamp for plug, stamp in stamps.items() if plug and stamp},
+        numbers=numbers,
+        stamps=stamps,
         event_count=len(seals),
         last_seal=seals[-1] if seals else "",
         spent=spent,
+        given=given.with_bundle(itself.tagmanifest_sha256, numbers, stamps),
+    )
+
+
+def _ancestor_in(folder: Path, package: Package) -> Ancestor:
+    """The verified bag in `folder` as later bundles name it, so that they are judged without it."""
+    manifest = folder / "manifest-sha256.txt"
+    if not manifest.is_file():
+        return identity_of(folder)
+    events = sealed_events(package.tables)
+    signed = [folder / STATEMENT, folder / SIGNATURES]
+    texts = [one.read_text(encoding="utf-8") for one in signed if one.is_file()]
+    statement, signatures = texts if len(texts) == len(signed) else ("", "")
+    return replace(
+        identity_of(folder),
+        payload=sha256_of(manifest),
+        heads=tuple(seals_at_ends(events)),
+        events=len(events),
+        bindings=numbers_digest(numbers_of(package)),
+        statement=statement,
+        signatures=signatures,
     )
 
 

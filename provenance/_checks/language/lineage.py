@@ -1,7 +1,7 @@
 """Rules about numbers that an older bundle gave out: none is taken back or given to something else.
 
-They need nothing but what `treenail unpack` left in the package; a package that was not unpacked
-from a bundle has no finding.
+They need nothing but what `treenail unpack` left in the package, or what a bundle tells of those
+before it; a package that was not unpacked from a bundle has no finding.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from provenance._base.errors import UnusablePackage
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
 from provenance._ledger.branches import covered_by
 from provenance._ledger.custody import TABLE as LEDGER
-from provenance._record.origin import NUMBERED, Origin, read_origin
+from provenance._record.origin import NUMBERED, Ancestor, Origin, read_origin, told_origin
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -133,6 +133,21 @@ def from_damaged_bundle(tables: Snapshot) -> pl.DataFrame:
     return _frame(tables, _damaged)
 
 
+@rule(
+    "lineage.numbers_rewritten",
+    table="sample",
+    field="sample_id",
+    severity="error",
+    says="What is told of the numbers of {bundle} is not what its checksum was made of: it was "
+    "rewritten.",
+    remedy="Ask for the bundle again, or unpack that older bundle again.",
+    source="FIPS 180-4 (SHA-256)",
+)
+def numbers_rewritten(tables: Snapshot) -> pl.DataFrame:
+    """What a number stood for is evidence only while nobody can change it unnoticed."""
+    return _frame(tables, _false_cards)
+
+
 _TEXTS = ("table", "field", "key", "bundle", "whose", "before", "now", "count", "said")
 _Line = dict[str, str | int]
 _Find = Callable[[Origin, Snapshot], Iterator[_Line]]
@@ -145,7 +160,8 @@ def _origin(tables: Snapshot) -> tuple[Origin | None, str]:
 
 def _read_origin(tables: Snapshot) -> tuple[Origin | None, str]:
     try:
-        return read_origin(Path(tables.where)), ""
+        folder = Path(tables.where)
+        return read_origin(folder) or told_origin(folder), ""
     except UnusablePackage as error:
         return None, str(error).removesuffix(".")
 
@@ -226,8 +242,35 @@ def _used_again(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
 
 
 def _ledger(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
-    if not origin.event_count:
-        return
+    ledger = tables.rows(LEDGER)
+
+    def line(one: Ancestor, count: int) -> _Line:
+        told = {"bundle": one.in_words, "count": str(count)}
+        return {ROW: 0, "table": LEDGER, "field": "event_sha256", **told}
+
     # a seal stands for every event before it, so the last one is enough
-    if len(covered_by(tables.rows(LEDGER), origin.last_seal)) != origin.event_count:
-        yield {ROW: 0, "table": LEDGER, "field": "event_sha256", "count": str(origin.event_count)}
+    if (
+        origin.event_count
+        and len(covered_by(ledger, origin.last_seal)) != origin.event_count
+    ):
+        yield line(origin.bundle, origin.event_count)
+    for one in origin.earlier:
+        if any(len(covered_by(ledger, head)) != one.events for head in one.heads):
+            yield line(one, one.events)
+
+
+def _false_cards(origin: Origin, tables: Snapshot) -> Iterator[_Line]:
+    for one in origin.false_cards:
+        yield {ROW: 0, "table": "sample", "field": "sample_id", "bundle": one.in_words}
+
+
+RULES = (
+    number_gone,
+    number_moved,
+    stamp_moved,
+    number_used_again,
+    ledger_rewritten,
+    numbers_rewritten,
+    note_unreadable,
+)
+"""The rules that a bundle can be judged by, with nothing beside it."""
