@@ -26,37 +26,37 @@ class Role:
     is_current: bool
 
 
-def tips_of(acts: Iterable[Act], record_id: str) -> list[Act]:
-    """The accessions of a record from which no other goes on: one, or one on each branch.
+def record_of(accession: Act) -> str:
+    """What the record of an accession is known by; each bag of others is one by itself."""
+    return accession.record_id or accession.act_id
 
-    Public editions, withdrawn bundles, and those that came in when a later one was here, are none.
-    """
-    acts = list(acts)
-    gone = {act.number for act in acts if act.kind == WITHDRAWN}
-    full = [
-        act
-        for act in acts
-        if act.kind == ACCESSION
-        and act.record_id == record_id
-        and act.edition != PUBLIC
-        and act.number not in gone
-    ]
+
+def _tips(accessions: Sequence[Act]) -> set[str]:
+    """The numbers of those that no other goes on from: one, or one on each branch."""
+    full = [act for act in accessions if act.edition != PUBLIC]
     followed = {one for act in full for one in act.follows.split()}
-    return [act for act in full if act.act_id not in followed and act.reason != OLDER]
+    return {
+        act.number
+        for act in full
+        if act.act_id not in followed and not act.reason.startswith(OLDER)
+    }
 
 
 def roles_in(acts: Sequence[Act]) -> dict[str, Role]:
-    """Accession number → what its bundle is; `acts` are those of one record or of a whole store."""
+    """Accession number → what its bundle is; `acts` are those of a store, or of some records.
+
+    Withdrawn bundles count for nothing, and so do those that came in when a later one was here.
+    """
     gone = {act.number for act in acts if act.kind == WITHDRAWN}
     records: dict[str, list[Act]] = defaultdict(list)
     for act in acts:
         if act.kind == ACCESSION:
-            records[act.record_id].append(act)
-    withdrawn = [act for act in acts if act.kind == WITHDRAWN]
+            records[record_of(act)].append(act)
     found: dict[str, Role] = {}
     for record_id, accessions in records.items():
-        tips = {act.number for act in tips_of([*accessions, *withdrawn], record_id)}
-        public = [a.number for a in accessions if a.edition == PUBLIC and a.number not in gone]
+        here = [act for act in accessions if act.number not in gone]
+        tips = _tips(here)
+        public = [act.number for act in here if act.edition == PUBLIC]
         for act in accessions:
             number = act.number
             if number in gone:

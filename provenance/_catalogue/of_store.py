@@ -15,7 +15,14 @@ from pathlib import Path
 
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._catalogue.columns import catalogue_tables
-from provenance._catalogue.current import PUBLIC, TAKEN_AWAY, UNREGISTERED, read_instead, roles_in
+from provenance._catalogue.current import (
+    PUBLIC,
+    TAKEN_AWAY,
+    UNREGISTERED,
+    read_instead,
+    record_of,
+    roles_in,
+)
 from provenance._catalogue.database import now, transaction
 from provenance._catalogue.entry import SAMPLE_COLUMNS, held_beside
 from provenance._catalogue.settling import (
@@ -72,7 +79,7 @@ def _facts(act: Act) -> dict[str, str]:
         "edition": act.edition,
         "accession": act.number,
         "record_date": act.record_date,
-        "record": act.record_id,
+        "record": record_of(act),
         "identity": act.payload,
         "bag": act.bag,
     }
@@ -136,9 +143,9 @@ def settle_store(database: sqlite3.Connection, store: Store) -> dict[str, str]:
     records: dict[str, list[Act]] = {}
     gone = store.withdrawn
     for act in store.accessions:
-        records.setdefault(act.record_id, []).append(act)
+        records.setdefault(record_of(act), []).append(act)
         if act.number in gone:
-            records[act.record_id].append(gone[act.number])
+            records[record_of(act)].append(gone[act.number])
     told = hashlib.sha256(repr(sorted(names.items())).encode()).hexdigest()
     waiting = iter(records.items())
     while True:

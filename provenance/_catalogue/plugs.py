@@ -56,8 +56,8 @@ def gather_plugs(
     there is no source, when none can be read or, without `unreadable`, when one cannot; a damaged
     bundle counts as one that cannot, unless `even_if_damaged`.
     """
-    in_store = isinstance(place, Path) and is_store(place)
-    sources = _kept_in(open_store(place)) if in_store else find_sources(place)
+    store = open_store(place) if isinstance(place, Path) and is_store(place) else None
+    sources = _kept_in(store) if store else find_sources(place)
     if not sources:
         raise UnusableInput(f"{place} holds neither a package nor a bundle")
     symbols = read_symbols()
@@ -79,7 +79,7 @@ def gather_plugs(
                 raise
             unreadable[str(path)] = str(error)
         progress(done, len(sources))
-    if not in_store:
+    if store is None:
         roles = roles_of(map(_as_it_lies, entries))
         entries = [one for one in entries if roles[str(one.path)].is_current]
     return [

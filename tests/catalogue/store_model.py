@@ -15,7 +15,7 @@ from typing import Any
 
 from provenance._ledger.branches import heads_of
 from provenance._ledger.custody import sealed
-from provenance._store.store import Store, Writing, card_bytes, card_path, ledger_columns
+from provenance._store.store import Store, Writing, ledger_columns
 
 WHEN: dict[str, Any] = {"on": date(2030, 5, 4), "recorded_on": "2030-05-04T09:00:00Z"}
 Wood = Mapping[str, str]
@@ -118,8 +118,7 @@ def accession(writing: Writing, number: str, record: str, bundle: SmallBundle, *
     act = writing.add("accession", **facts | said)
     with writing.file(act.kept_at) as stream:
         stream.write(bundle.zipped)
-    with writing.file(card_path(act)) as stream:
-        stream.write(card_bytes(bundle.numbers))
+    writing.put_card(act, bundle.numbers)
     with writing.file(f"{number}/received/bundle.zip") as stream:
         stream.write(bundle.zipped)
     return act.act_id
