@@ -21,6 +21,7 @@ APPLICATION_ID = 0x7472_6E6C
 
 WAIT_SECONDS = 120.0
 SYNCHRONOUS = "FULL"
+CACHE_KB = 64_000
 
 
 def now() -> str:
@@ -56,6 +57,7 @@ def read_only_catalogue(index: Path) -> Iterator[sqlite3.Connection]:
     # before anybody can read, and a connection that may only read cannot do that
     with _in_words(index), closing(_connect(index, "rw")) as database:
         database.execute("PRAGMA query_only = ON")
+        database.execute(f"PRAGMA cache_size = -{CACHE_KB}")
         with _one_look(database):
             # whoever began it may have been killed before its tables were on the disk
             if not _refuse_strange(database, index):
