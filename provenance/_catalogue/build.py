@@ -18,14 +18,15 @@ from provenance._catalogue.entry import (
     SAMPLE_COLUMNS,
     WOOD_COLUMNS,
     Entry,
+    name_only,
     read_entry,
     read_symbols,
 )
 from provenance._catalogue.of_store import (
     facts_in,
+    kept_in,
     put_accessions,
     settle_store,
-    survey_register,
 )
 from provenance._catalogue.settling import (
     COMMIT_SECONDS,
@@ -38,6 +39,7 @@ from provenance._catalogue.settling import (
 from provenance._catalogue.stores.records import Survey, signature_of, survey_place
 from provenance._catalogue.stores.spread import HERE, Broken, Crew, do_each
 from provenance._identity.plug_fit import STORED
+from provenance._model.schema import Vocabulary
 from provenance._record.remote import Place, Remote, lies_below, place_at
 from provenance._store.store import is_store, open_store
 
@@ -96,72 +98,51 @@ def update_catalogue(
     """
     place = place.absolute()
     store = open_store(place) if isinstance(place, Path) and is_store(place) else None
-    survey = survey_place(place) if store is None else survey_register(store)
-    base = place if store else None
+    registered = facts_in(store) if store else {}
+    survey = survey_place(place)
     with opened_catalogue(index) as database:
         clock = warn_of_clock(database)
-        with transaction(database):
-            begin_place(database, store)
+        begin_place(database, store)
         run_id = start_run(database, "catalogue", place)
         if store:
-            with transaction(database):
-                put_accessions(database, store, run_id)
+            put_accessions(database, store, run_id)
         before = {
             row["path"]: row
             for row in database.execute("SELECT path, signature, state FROM bundle")
         }
-        vanished = _mark_absent(database, place, base, survey, before, run_id)
-        signatures = {_listed(path, base): text for path, text in survey.signatures.items()}
-        registered = facts_in(store) if store else {}
-        # of a bundle that was lost for a while, a store has put others' rows in its place
+        vanished = _mark_absent(database, place, survey, before, run_id)
+        # in place of a bundle that was lost for a while a store has put what is known otherwise
         anew = ("unreadable", "withdrawn", "vanished") if store else ("unreadable", "withdrawn")
-        others = [path for path, said in registered.items() if "edition" not in said]
         to_read = [
             path
             for path, signature in survey.signatures.items()
-            if (known := before.get(_listed(path, base))) is None
+            if (known := before.get(str(path))) is None
             or known["signature"] != signature
             or known["state"] in anew
-            if path not in others
         ]
         with transaction(database):
             # those that were out of sight or vanished and are back as they were
             database.executemany(
                 "UPDATE bundle SET state = 'there', why = '', gone_in_run = NULL "
                 "WHERE path = ? AND signature = ? AND state IN ('vanished', 'out_of_sight')",
-                list(signatures.items()),
+                [(str(path), signature) for path, signature in survey.signatures.items()],
             )
-            # bags that are no records of this program are not looked into
-            database.executemany(
-                "UPDATE bundle SET state = 'there', why = '', signature = ? WHERE path = ?",
-                [
-                    (survey.signatures[path], _listed(path, base))
-                    for path in others
-                    if path in survey.signatures
-                ],
-            )
-        unreadable = {_listed(path, base): why for path, why in survey.unreadable.items()}
-        reading = _Reading(database, survey, run_id, base, registered)
+        unreadable = {str(path): why for path, why in survey.unreadable.items()}
+        reading = _Reading(database, survey, run_id, registered, kept_in(store) if store else None)
         unreadable |= reading.all(to_read, crew, progress)
-        unreadable |= settle_store(database, store) if store else {}
-        if store is None:
+        if store:
+            unreadable |= settle_store(database, store)
+        else:
             settle_folders(database)
         end_run(database, run_id, "finished")
     return Update(
         run_id=run_id,
-        read=tuple(one for path in to_read if (one := _listed(path, base)) not in unreadable),
+        read=tuple(str(path) for path in to_read if str(path) not in unreadable),
         unchanged=len(survey.signatures) - len(to_read),
         vanished=vanished,
         unreadable=unreadable,
         clock=clock,
     )
-
-
-def _listed(path: Place, base: Path | None) -> str:
-    """How a bundle is called in the catalogue: by its path from the folder of its store."""
-    if base is None or not isinstance(path, Path):
-        return str(path)
-    return path.relative_to(base).as_posix()
 
 
 def start_run(database: sqlite3.Connection, kind: str, place: Place) -> int:
@@ -185,7 +166,6 @@ def end_run(database: sqlite3.Connection, run_id: int, outcome: str) -> None:
 def _mark_absent(
     database: sqlite3.Connection,
     place: Place,
-    base: Path | None,
     survey: Survey,
     before: dict[str, sqlite3.Row],
     run_id: int,
@@ -193,7 +173,7 @@ def _mark_absent(
     """Mark what is known below `place` and was not met; returns the newly vanished."""
     vanished, hidden = [], []
     for text, row in before.items():
-        path = place_at(text) if base is None else base / text
+        path = place_at(text)
         if path in survey.signatures or not lies_below(path, place):
             continue
         blind = next((one for one in survey.unreadable if lies_below(path, one)), None)
@@ -216,28 +196,33 @@ def _mark_absent(
 class _Reading:
     """Reads bundles and stores what was in them.
 
-    `registered` maps paths to what the register says of them, which goes before their own words.
+    `registered` maps paths to what the register of a store says of them, which goes before their
+    own words; of all but those `kept` there only the name is taken.
     """
 
     database: sqlite3.Connection
     survey: Survey
     run_id: int
-    base: Path | None
     registered: Mapping[Place, Mapping[str, str]]
+    kept: frozenset[Place] | None
 
     def all(self, to_read: list[Place], crew: Crew, progress: Progress) -> dict[str, str]:
         """Some bundles a transaction; returns path → why for what was unreadable."""
         unreadable: dict[str, str] = {}
         waiting: list[Entry | tuple[Place, str]] = []
         stored = time.monotonic()
-        work = partial(_entry_or_reason, symbols=read_symbols()) if to_read else _entry_or_reason
+        symbols = read_symbols() if to_read else None
+        work = partial(_entry_or_reason, symbols=symbols, kept=self.kept)
         for done, (path, result) in enumerate(do_each(work, to_read, crew=crew), start=1):
             if isinstance(result, Broken):
                 result = result.reason
-            if isinstance(result, Entry) and (why := self._exchanged(result)):
-                result = why
+            if isinstance(result, Entry) and self._is_exchanged(result):
+                result = (
+                    f"{path} is not the bundle that was accessioned: its list of checksums is "
+                    "another. Restore it from a copy; 'treenail audit' says more"
+                )
             if isinstance(result, str):
-                unreadable[_listed(path, self.base)] = result
+                unreadable[str(path)] = result
                 waiting.append((path, result))
             else:
                 waiting.append(result)
@@ -248,38 +233,35 @@ class _Reading:
         self._store(waiting)
         return unreadable
 
-    def _exchanged(self, entry: Entry) -> str:
-        said = self.registered.get(entry.path, {})
-        if said.get("identity", entry.facts["identity"]) == entry.facts["identity"]:
-            return ""
-        return (
-            f"{_listed(entry.path, self.base)} is not the bundle that was accessioned: its list of "
-            "checksums is another. 'treenail audit' says more; restore it from a copy"
-        )
+    def _is_exchanged(self, entry: Entry) -> bool:
+        expected = self.registered.get(entry.path, {}).get("identity", "")
+        return entry.path in (self.kept or ()) and expected not in ("", entry.facts["identity"])
 
     def _store(self, entries: Iterable[Entry | tuple[Place, str]]) -> None:
         with transaction(self.database):
             for one in entries:
                 if isinstance(one, Entry):
-                    said = {**one.facts, **self.registered.get(one.path, {})}
-                    listed = _listed(one.path, self.base)
-                    _store_entry(self.database, listed, replace(one, facts=said), self.run_id)
+                    facts = {**one.facts, **self.registered.get(one.path, {})}
+                    _store_entry(self.database, replace(one, facts=facts), self.run_id)
                 else:
                     path, why = one
                     signature = self.survey.signatures[path]
-                    listed = _listed(path, self.base)
-                    _store_unreadable(self.database, listed, signature, why, self.run_id)
+                    _store_unreadable(self.database, path, signature, why, self.run_id)
 
 
-def _entry_or_reason(path: Place, symbols: object = None) -> Entry | str:
+def _entry_or_reason(
+    path: Place, symbols: Vocabulary | None = None, kept: frozenset[Place] | None = None
+) -> Entry | str:
     """The entry, or why it could not be read: an error would not pickle with all it says."""
     try:
-        return read_entry(path, symbols)  # type: ignore[arg-type]
+        if kept is not None and path not in kept:
+            return name_only(path)
+        return read_entry(path, symbols)
     except TreenailError as error:
         return str(error)
 
 
-def _store_entry(database: sqlite3.Connection, path: str, entry: Entry, run_id: int) -> None:
+def _store_entry(database: sqlite3.Connection, entry: Entry, run_id: int) -> None:
     facts = {
         **entry.facts,
         "form": entry.form,
@@ -292,7 +274,7 @@ def _store_entry(database: sqlite3.Connection, path: str, entry: Entry, run_id: 
         "read_at": now(),
         "read_in_run": run_id,
     }
-    bundle_id = _put_bundle(database, path, facts)
+    bundle_id = _put_bundle(database, entry.path, facts)
     for table in FROM_INSIDE:
         database.execute(f"DELETE FROM {table} WHERE bundle_id = ?", [bundle_id])
     for site in entry.sites:
@@ -324,17 +306,17 @@ def _store_entry(database: sqlite3.Connection, path: str, entry: Entry, run_id: 
 
 
 def _store_unreadable(
-    database: sqlite3.Connection, path: str, signature: str, why: str, run_id: int
+    database: sqlite3.Connection, path: Place, signature: str, why: str, run_id: int
 ) -> None:
     form = "zip" if signature.startswith("zip") else "folder"
     facts = {"state": "unreadable", "why": why, "form": form, "read_at": now()}
     _put_bundle(database, path, {**facts, "signature": signature, "read_in_run": run_id})
 
 
-def _put_bundle(database: sqlite3.Connection, path: str, facts: dict[str, object]) -> int:
+def _put_bundle(database: sqlite3.Connection, path: Place, facts: dict[str, object]) -> int:
     """Insert or update the row of a path; facts that are not given stay as they were."""
     first = {"first_seen_at": facts["read_at"], "first_seen_in_run": facts["read_in_run"]}
-    values = {"path": path, **first, **facts}
+    values = {"path": str(path), **first, **facts}
     updates = ", ".join(f"{name} = excluded.{name}" for name in facts)
     row = database.execute(
         f"INSERT INTO bundle ({', '.join(values)}) VALUES ({', '.join('?' * len(values))}) "

@@ -1,4 +1,4 @@
-"""Tells which of several bundles of one record is the current one: by lineage, never by name or date.
+"""Tells which of several bundles of a record is current: by lineage, never by name or date.
 
 In a store the register says what goes on from what. Elsewhere the bundles themselves do: a bundle
 goes on from those that it names in `revisionOf`, and from those whose every act it has as well.
@@ -13,51 +13,50 @@ from dataclasses import dataclass
 from provenance._store.acts import ACCESSION, WITHDRAWN, Act
 
 CURRENT, BRANCH, OLDER, PUBLIC = "current", "branch", "older", "public"
-TAKEN_AWAY, COPY, WORKING = "withdrawn", "copy", "working"
-ROLES = (CURRENT, BRANCH, OLDER, PUBLIC, TAKEN_AWAY, COPY, WORKING)
+TAKEN_AWAY, COPY, WORKING, UNREGISTERED = "withdrawn", "copy", "working", "unregistered"
 _ACT_BYTES = 8
 
 
 @dataclass(frozen=True)
 class Role:
-    """What a bundle is to its record, named by `record`; `is_current` as in schemas/CATALOGUE.md."""
+    """What a bundle is to its `record`; the words are those of schemas/CATALOGUE.md."""
 
     role: str
     record: str
     is_current: bool
 
 
-def tips_of(acts: Iterable[Act], record_id: str) -> list[Act]:
-    """The accessions of a record from which no other goes on: one, or one on each branch.
+def record_of(accession: Act) -> str:
+    """What the record of an accession is known by; each bag of others is one by itself."""
+    return accession.record_id or accession.act_id
 
-    Public editions, withdrawn bundles, and those that came in when a later one was here, are none.
-    """
-    acts = list(acts)
-    gone = {act.number for act in acts if act.kind == WITHDRAWN}
-    full = [
-        act
-        for act in acts
-        if act.kind == ACCESSION
-        and act.record_id == record_id
-        and act.edition != PUBLIC
-        and act.number not in gone
-    ]
+
+def _tips(accessions: Sequence[Act]) -> set[str]:
+    """The numbers of those that no other goes on from: one, or one on each branch."""
+    full = [act for act in accessions if act.edition != PUBLIC]
     followed = {one for act in full for one in act.follows.split()}
-    return [act for act in full if act.act_id not in followed and act.reason != OLDER]
+    return {
+        act.number
+        for act in full
+        if act.act_id not in followed and not act.reason.startswith(OLDER)
+    }
 
 
 def roles_in(acts: Sequence[Act]) -> dict[str, Role]:
-    """Accession number → what its bundle is; `acts` are those of one record or of a whole store."""
+    """Accession number → what its bundle is; `acts` are those of a store, or of some records.
+
+    Withdrawn bundles count for nothing, and so do those that came in when a later one was here.
+    """
     gone = {act.number for act in acts if act.kind == WITHDRAWN}
     records: dict[str, list[Act]] = defaultdict(list)
     for act in acts:
         if act.kind == ACCESSION:
-            records[act.record_id].append(act)
-    withdrawn = [act for act in acts if act.kind == WITHDRAWN]
+            records[record_of(act)].append(act)
     found: dict[str, Role] = {}
     for record_id, accessions in records.items():
-        tips = {act.number for act in tips_of([*accessions, *withdrawn], record_id)}
-        public = [a.number for a in accessions if a.edition == PUBLIC and a.number not in gone]
+        here = [act for act in accessions if act.number not in gone]
+        tips = _tips(here)
+        public = [act.number for act in here if act.edition == PUBLIC]
         for act in accessions:
             number = act.number
             if number in gone:

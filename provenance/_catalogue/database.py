@@ -20,6 +20,8 @@ APPLICATION_ID = 0x7472_6E6C
 """The letters 'trnl' in the file's header, so that another program's database is not written to."""
 
 WAIT_SECONDS = 120.0
+SYNCHRONOUS = "FULL"
+CACHE_KB = 64_000
 
 
 def now() -> str:
@@ -39,7 +41,7 @@ def opened_catalogue(index: Path) -> Iterator[sqlite3.Connection]:
             # it holds exact places, so it is nobody else's to read unless its owner says so
             os.close(os.open(index, os.O_CREAT | os.O_RDWR, 0o600))
         with closing(_connect(index, "rwc")) as database:
-            database.execute("PRAGMA synchronous = FULL")
+            database.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
             database.execute("PRAGMA foreign_keys = ON")
             _prepare(database, index)
             yield database
@@ -48,14 +50,18 @@ def opened_catalogue(index: Path) -> Iterator[sqlite3.Connection]:
 @contextmanager
 def read_only_catalogue(index: Path) -> Iterator[sqlite3.Connection]:
     """Open a catalogue that is there, for reading only; raises TreenailError."""
+    absent = f"there is no index {index} yet; 'treenail catalogue' makes it"
     if not index.is_file():
-        raise TreenailError(f"there is no index {index} yet; 'treenail catalogue' makes it")
+        raise TreenailError(absent)
     # opened for writing where that is allowed: what a kill has left half done must be rolled back
     # before anybody can read, and a connection that may only read cannot do that
     with _in_words(index), closing(_connect(index, "rw")) as database:
         database.execute("PRAGMA query_only = ON")
+        database.execute(f"PRAGMA cache_size = -{CACHE_KB}")
         with _one_look(database):
-            _refuse_strange(database, index)
+            # whoever began it may have been killed before its tables were on the disk
+            if not _refuse_strange(database, index):
+                raise TreenailError(absent)
         yield database
 
 

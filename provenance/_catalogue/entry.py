@@ -112,11 +112,10 @@ def read_entry(
         raise UnusableInput(f"{path} cannot be read: {error.strerror or error}") from error
     if before != after:
         raise UnusableInput(f"{path} changed while it was read; it is read again at the next look")
-    form = "zip" if before.startswith("zip") else "folder" if before[:3] == "bag" else "package"
     return Entry(
         path,
         before,
-        form,
+        _form(before),
         facts,
         sites,
         samples,
@@ -128,6 +127,25 @@ def read_entry(
         parties,
         former,
     )
+
+
+def name_only(path: Place) -> Entry:
+    """What a package or bundle is known by, and nothing of the record; raises UnusableInput."""
+    try:
+        signature = signature_of(path) or ""
+        with open_source(path) as source:
+            facts = {"identity": source.identity(), "bag": source.bag_digest()}
+    except UnusableInput:
+        facts = {}  # a bag of others, or one that the audit has more to say of
+    except OSError as error:
+        raise UnusableInput(f"{path} cannot be read: {error.strerror or error}") from error
+    none = PackedRows(())
+    return Entry(path, signature, _form(signature), facts, (), none, none)
+
+
+def _form(signature: str) -> str:
+    """What lies there, by its signature."""
+    return {"zip": "zip", "bag": "folder"}.get(signature.partition(" ")[0], "package")
 
 
 SAMPLE_COLUMNS = (

@@ -15,7 +15,14 @@ from pathlib import Path
 
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._catalogue.columns import catalogue_tables
-from provenance._catalogue.current import PUBLIC, read_instead, roles_in
+from provenance._catalogue.current import (
+    PUBLIC,
+    TAKEN_AWAY,
+    UNREGISTERED,
+    read_instead,
+    record_of,
+    roles_in,
+)
 from provenance._catalogue.database import now, transaction
 from provenance._catalogue.entry import SAMPLE_COLUMNS, held_beside
 from provenance._catalogue.settling import (
@@ -28,9 +35,7 @@ from provenance._catalogue.settling import (
     settle_samples,
     signature_in,
 )
-from provenance._catalogue.stores.records import Survey, signature_of, state_of
-from provenance._gate.folders import refuse_way_out
-from provenance._gate.refusal import RefusedInput
+from provenance._catalogue.stores.records import state_of
 from provenance._ledger.holdings import Holding
 from provenance._record.remote import Place
 from provenance._store.acts import ACCESSION, REGISTER, WITHDRAWN, Act
@@ -52,23 +57,14 @@ _TEXTS = frozenset(SAMPLE_COLUMNS) - {
 }  # fmt: skip
 
 
-def survey_register(store: Store) -> Survey:
-    """The bundles that the register says are kept and that are there, with their signatures."""
-    survey = Survey()
+def kept_in(store: Store) -> frozenset[Place]:
+    """Where the bundles lie that are read: records that were not withdrawn."""
     gone = store.withdrawn
-    for act in store.accessions:
-        path = store.folder / act.kept_at
-        if act.number in gone:
-            continue
-        try:
-            refuse_way_out(store.folder, act.kept_at)
-            signature = signature_of(path)
-        except (OSError, RefusedInput) as error:
-            survey.unreadable[path] = str(error)
-            continue
-        if signature is not None:
-            survey.signatures[path] = signature
-    return survey
+    return frozenset(
+        store.folder / act.kept_at
+        for act in store.accessions
+        if act.edition and act.number not in gone
+    )
 
 
 def facts_in(store: Store) -> dict[Place, dict[str, str]]:
@@ -83,7 +79,7 @@ def _facts(act: Act) -> dict[str, str]:
         "edition": act.edition,
         "accession": act.number,
         "record_date": act.record_date,
-        "record": act.record_id,
+        "record": record_of(act),
         "identity": act.payload,
         "bag": act.bag,
     }
@@ -95,29 +91,34 @@ def put_accessions(database: sqlite3.Connection, store: Store, run_id: int) -> N
     signature = state_of(store.folder / REGISTER)
     if signature == signature_in(database, REGISTER):
         return
-    gone = store.withdrawn
     first = {"read_at": now(), "first_seen_at": now(), "read_in_run": run_id}
-    for act in store.accessions:
-        form = "zip" if act.kept_at.lower().endswith(".zip") else "folder"
-        new = {"path": act.kept_at, "form": form, "state": "there", "signature": ""}
-        row = {**new, **first, "first_seen_in_run": run_id, **_facts(act)}
-        updates = ", ".join(f"{name} = excluded.{name}" for name in _facts(act))
-        database.execute(
-            f"INSERT INTO bundle ({', '.join(row)}) VALUES ({', '.join('?' * len(row))}) "
-            f"ON CONFLICT (path) DO UPDATE SET {updates}",
-            list(row.values()),
-        )
-        if act.number in gone:
+    known = set()
+    with transaction(database):
+        for act in store.accessions:
+            path = str(store.folder / act.kept_at)
+            known.add(path)
+            form = "zip" if path.lower().endswith(".zip") else "folder"
+            new = {"path": path, "form": form, "state": "there", "signature": ""}
+            row = {**new, **first, "first_seen_in_run": run_id, **_facts(act)}
+            updates = ", ".join(f"{name} = excluded.{name}" for name in _facts(act))
             database.execute(
-                "UPDATE bundle SET state = 'withdrawn', why = ? WHERE path = ?",
-                [gone[act.number].reason, act.kept_at],
+                f"INSERT INTO bundle ({', '.join(row)}) VALUES ({', '.join('?' * len(row))}) "
+                f"ON CONFLICT (path) DO UPDATE SET {updates}",
+                list(row.values()),
             )
-    known = {act.kept_at for act in store.accessions}
-    rows = database.execute("SELECT bundle_id, path FROM bundle").fetchall()
-    strange = [(row[0],) for row in rows if row[1] not in known]
-    for table in (*FROM_INSIDE, "bundle"):
-        database.executemany(f"DELETE FROM {table} WHERE bundle_id = ?", strange)
-    put_signature(database, REGISTER, signature)
+        gone = [
+            (str(store.folder / a.kept_at),)
+            for a in store.accessions
+            if a.number in store.withdrawn
+        ]
+        rows = database.execute("SELECT bundle_id, path FROM bundle WHERE record <> ''").fetchall()
+        forgotten = [(row["bundle_id"],) for row in rows if row["path"] not in known]
+        for table in FROM_INSIDE:
+            which = "bundle_id = (SELECT bundle_id FROM bundle WHERE path = ?)"
+            database.executemany(f"DELETE FROM {table} WHERE {which}", gone)
+            database.executemany(f"DELETE FROM {table} WHERE bundle_id = ?", forgotten)
+        database.executemany("DELETE FROM bundle WHERE bundle_id = ?", forgotten)
+        put_signature(database, REGISTER, signature)
 
 
 def settle_store(database: sqlite3.Connection, store: Store) -> dict[str, str]:
@@ -129,13 +130,22 @@ def settle_store(database: sqlite3.Connection, store: Store) -> dict[str, str]:
     people = _rows(store, "party", unreadable)
     with transaction(database):
         _put_places(database, store, unreadable)
+        database.execute(f"UPDATE bundle SET role = '{UNREGISTERED}' WHERE record = ''")
+        database.executemany(
+            "UPDATE bundle SET state = 'withdrawn', why = ? WHERE path = ? AND state = 'vanished'",
+            [
+                (store.withdrawn[act.number].reason, str(store.folder / act.kept_at))
+                for act in store.accessions
+                if act.number in store.withdrawn
+            ],
+        )
     names = {row["party_id"]: row["name"] for row in people}
     records: dict[str, list[Act]] = {}
     gone = store.withdrawn
     for act in store.accessions:
-        records.setdefault(act.record_id, []).append(act)
+        records.setdefault(record_of(act), []).append(act)
         if act.number in gone:
-            records[act.record_id].append(gone[act.number])
+            records[record_of(act)].append(gone[act.number])
     told = hashlib.sha256(repr(sorted(names.items())).encode()).hexdigest()
     waiting = iter(records.items())
     while True:
@@ -209,10 +219,10 @@ class _Settling:
         rows = {
             row["path"]: row
             for row in self.database.execute(
-                f"SELECT * FROM bundle WHERE path IN ({paths})", [a.kept_at for a in accessions]
+                f"SELECT * FROM bundle WHERE path IN ({paths})", list(map(self._path, accessions))
             )
         }
-        bundles = {act.act_id: rows[act.kept_at] for act in accessions}
+        bundles = {act.act_id: rows[self._path(act)] for act in accessions}
         signature = self._signature(accessions, bundles)
         name = f"record {self.record_id}"
         if signature == signature_in(self.database, name):
@@ -223,7 +233,7 @@ class _Settling:
         for act in accessions:
             row = bundles[act.act_id]
             put_role(self.database, row["bundle_id"], roles[act.number])
-            if row["state"] not in ("there", "withdrawn") and act.edition:
+            if row["state"] != "there" and act.edition and roles[act.number].role != TAKEN_AWAY:
                 before = read_instead(act, by_id)
                 self._fill_lost(act, row["bundle_id"], bundles[before.act_id] if before else None)
             self.database.execute(
@@ -242,6 +252,9 @@ class _Settling:
             self._put_holdings(full, counted)
         if len(self.unreadable) == faults:
             put_signature(self.database, name, signature)
+
+    def _path(self, act: Act) -> str:
+        return str(self.store.folder / act.kept_at)
 
     def _signature(self, accessions: Sequence[Act], bundles: Mapping[str, sqlite3.Row]) -> str:
         gone = {act.number for act in self.acts if act.kind == WITHDRAWN}
@@ -308,7 +321,7 @@ class _Settling:
             ).fetchall()
         ]
         known = {row["sample_id"]: row for row in rows}
-        for sample in held.keys() - known.keys():
+        for sample in sorted(held.keys() - known.keys()):
             known[sample] = self._put_new(sample, ledger, known, counted[-1])
         parties = {
             row["party_id"]: row["name"]
@@ -359,13 +372,14 @@ class _Settling:
         """A sample that only the store's ledger has: a part of another, or found in the store."""
         parents = (row.get("parent_sample_id") for row in ledger if row["sample_id"] == sample)
         wood = known.get(next(filter(None, parents), ""))
-        new = {"sample_id": sample}
+        sites = {row["site_id"] for row in known.values()} - {""}
+        new = {"sample_id": sample, "site_id": sites.pop() if len(sites) == 1 else ""}
         if wood is not None:
             new |= {"site_id": wood["site_id"], "element_id": wood["element_id"]}
         insert_rows(self.database, "sample", bundle_id, SAMPLE_COLUMNS, [_bare_sample(new)])
         row: sqlite3.Row = self.database.execute(
-            "UPDATE sample SET is_current = 1, is_added = 1 WHERE rowid = last_insert_rowid() RETURNING "
-            "bundle_id, site_id, sample_id, element_id, keeper_id, gone"
+            "UPDATE sample SET is_current = 1, is_added = 1 WHERE rowid = last_insert_rowid() "
+            "RETURNING bundle_id, site_id, sample_id, element_id, keeper_id, gone"
         ).fetchone()
         return row
 

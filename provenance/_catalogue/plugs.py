@@ -12,9 +12,11 @@ from provenance._base.errors import UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.answering import ORDINARY_BYTES, bytes_of, verdict_for_answer
 from provenance._catalogue.build import update_catalogue
+from provenance._catalogue.current import BRANCH, CURRENT, Lies, read_instead, roles_in, roles_of
 from provenance._catalogue.database import read_only_catalogue
 from provenance._catalogue.entry import (
     RESERVED_COLUMNS,
+    Entry,
     read_entry,
     read_symbols,
     reserved_plug,
@@ -23,6 +25,8 @@ from provenance._catalogue.query import VERDICTS
 from provenance._catalogue.stores.records import find_sources, is_bundle
 from provenance._identity.plug_fit import STORED, PlugRecord
 from provenance._record.remote import Place
+from provenance._store.acts import Act
+from provenance._store.store import Store, is_store, open_store
 
 
 def read_genera() -> dict[str, str]:
@@ -52,11 +56,12 @@ def gather_plugs(
     there is no source, when none can be read or, without `unreadable`, when one cannot; a damaged
     bundle counts as one that cannot, unless `even_if_damaged`.
     """
-    sources = find_sources(place)
+    store = open_store(place) if isinstance(place, Path) and is_store(place) else None
+    sources = _kept_in(store) if store else find_sources(place)
     if not sources:
         raise UnusableInput(f"{place} holds neither a package nor a bundle")
     symbols = read_symbols()
-    plugs: list[PlugRecord] = []
+    entries: list[Entry] = []
     most_bytes = ORDINARY_BYTES
     for done, path in enumerate(sources, start=1):
         try:
@@ -68,15 +73,51 @@ def gather_plugs(
                     most_bytes -= bytes_of(path) or 0
                 if verdicts is not None:
                     verdicts[str(path)] = verdict.in_words
-            entry = read_entry(path, symbols, even_if_damaged=even_if_damaged)
-            plugs.extend(map(PlugRecord._make, entry.plugs))
-            plugs.extend(reserved_plug(str(path), row) for row in entry.reserved)
+            entries.append(read_entry(path, symbols, even_if_damaged=even_if_damaged))
         except UnusableInput as error:
             if unreadable is None or len(unreadable) + 1 == len(sources):
                 raise
             unreadable[str(path)] = str(error)
         progress(done, len(sources))
-    return plugs
+    if store is None:
+        roles = roles_of(map(_as_it_lies, entries))
+        entries = [one for one in entries if roles[str(one.path)].is_current]
+    return [
+        plug
+        for one in entries
+        for plug in (
+            *map(PlugRecord._make, one.plugs),
+            *(reserved_plug(str(one.path), row) for row in one.reserved),
+        )
+    ]
+
+
+def _as_it_lies(entry: Entry) -> Lies:
+    facts = entry.facts
+    return Lies(
+        path=str(entry.path),
+        identity=facts["identity"],
+        edition=facts["edition"],
+        bag=facts["bag"],
+        marks=facts["marks"],
+        follows=facts["follows"],
+        acts=facts["acts"],
+        is_package=entry.form == "package",
+    )
+
+
+def _kept_in(store: Store) -> list[Place]:
+    """The current bundles of a store; for a lost one that from which it goes on."""
+    roles = roles_in(store.acts)
+    by_id = {act.act_id: act for act in store.accessions}
+    found: dict[Place, None] = {}
+    for act in store.accessions:
+        one: Act | None = act if roles[act.number].is_current and act.edition else None
+        while one is not None and not (store.folder / one.kept_at).exists():
+            one = read_instead(one, by_id)
+        if one is not None:
+            found[store.folder / one.kept_at] = None
+    return list(found)
 
 
 def index_plugs(place: Path, index: Path, *, progress: Progress = say_nothing) -> dict[str, str]:
@@ -89,19 +130,21 @@ def index_plugs(place: Path, index: Path, *, progress: Progress = say_nothing) -
 
 
 def stored_plugs(index: Path, *, even_if_damaged: bool = False) -> list[PlugRecord]:
-    """Every plug and reserved number in the catalogue, those of vanished bundles too.
+    """Every plug and reserved number of current editions, those of vanished bundles too.
 
     Raises TreenailError.
 
     Those of bundles that the last audit found damaged are left out, unless `even_if_damaged`.
     """
     kept = "1" if even_if_damaged else "judged.verdict != 'damaged'"
+    last_known = f"'{CURRENT}', '{BRANCH}'"
 
     def asked(table: str, names: Sequence[str]) -> str:
         columns = ", ".join(f'{table}."{name}"' for name in names)
         return (
             f"{VERDICTS}SELECT bundle.path, {columns} FROM {table} JOIN bundle USING (bundle_id) "
-            f"JOIN judged USING (bundle_id) WHERE {kept} ORDER BY bundle.path, {table}.rowid"
+            f"JOIN judged USING (bundle_id) WHERE {kept} "
+            f"AND (is_current OR role IN ({last_known})) ORDER BY bundle.path, {table}.rowid"
         )
 
     with read_only_catalogue(index) as database:

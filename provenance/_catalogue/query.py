@@ -105,7 +105,8 @@ _COLUMNS = {
         "held.due_on, held.since, held.gone, iif(held.disputed, 'disputed', '') AS disputed"
     ),
     "bundles": (
-        "bundle.form, bundle.role, bundle.title, bundle.record_date, bundle.file_count, bundle.byte_count, "
+        "bundle.form, bundle.role, bundle.title, bundle.record_date, bundle.file_count, "
+        "bundle.byte_count, "
         "count(DISTINCT sample.site_id || char(31) || sample.sample_id) AS samples, "
         "bundle.identity, bundle.why, bundle.read_at, (SELECT group_concat(newer.path, '; ') "
         "FROM withdrawal JOIN bundle AS newer USING (bundle_id) WHERE withdrawal.manifest_sha256 = "
@@ -117,16 +118,19 @@ _ALWAYS = (
     "bundle.name AS bundle, bundle.edition, bundle.accession, bundle.state, bundle.path, "
     "judged.verdict"
 )
+_ABOUT_HELD = "bundle.accession, bundle.state, bundle.path, judged.verdict"
 _JOINED = (
     "bundle JOIN judged USING (bundle_id) LEFT JOIN site USING (bundle_id) "
     "LEFT JOIN sample ON sample.bundle_id = bundle.bundle_id AND sample.site_id = site.site_id"
 )
 _HELD = (
     "held JOIN bundle USING (bundle_id) JOIN judged USING (bundle_id) "
-    "LEFT JOIN place ON place.place_id = held.place "
-    "LEFT JOIN sample ON sample.bundle_id = held.bundle_id AND sample.sample_id = held.sample_id "
-    "LEFT JOIN site ON site.bundle_id = held.bundle_id AND site.site_id = held.site_id"
+    "LEFT JOIN place ON place.place_id = held.place"
 )
+_WITH_SAMPLE = (
+    " JOIN sample ON sample.bundle_id = held.bundle_id AND sample.sample_id = held.sample_id"
+)
+"""Only where something of the sample is looked for: it doubles the time of a long list."""
 _INSIDE = """
 inside (place_id) AS (
   SELECT ? UNION SELECT place_id FROM place WHERE place_id = ? COLLATE NOCASE
@@ -134,7 +138,7 @@ inside (place_id) AS (
   UNION SELECT place.place_id FROM inside JOIN place ON place.within = inside.place_id
 )
 """
-"""A place and all that is in it. Walked from 'within': nested sets took a thousand times as long."""
+"""A place and all that is in it, step by step: nested sets took a thousand times as long."""
 _DERIVED = {"wood": "wood_use", "architecture": "architecture"}
 """Kind → the table of the catalogue that has it from the derived tables of a record."""
 _HELD_KINDS = ("holdings", "loans")
@@ -181,17 +185,25 @@ def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> p
     wanted = wanted or Wanted()
     conditions, values = _conditions(wanted, kind)
     if kind != "bundles" and not wanted.even_if_damaged:
-        conditions.append("judged.verdict != 'damaged'")
+        # where a sample of a store is, the store's ledger says, whatever befell the bundle
+        by_ledger = " OR EXISTS (SELECT 1 FROM source WHERE name = 'store')"
+        conditions.append(
+            f"(judged.verdict != 'damaged'{by_ledger if kind in _HELD_KINDS else ''})"
+        )
     where = " AND ".join(conditions) or "1"
+    about = _ABOUT_HELD if kind in _HELD_KINDS else _ALWAYS
     first, inside = VERDICTS, ""
     if wanted.place:
         _refuse_strange_place(index, wanted.place)
         first = f"{VERDICTS.rstrip()},{_INSIDE}".replace("WITH", "WITH RECURSIVE", 1)
         inside = "inside CROSS JOIN "
         values = [wanted.place] * 3 + values
+    joined = _FROM[kind]
+    if kind in _HELD_KINDS and any("sample." in one for one in conditions):
+        joined += _WITH_SAMPLE
     return ask_sql(
         index,
-        f"{first}SELECT {_COLUMNS[kind]}, {_ALWAYS} FROM {inside}{_FROM[kind]} "
+        f"{first}SELECT {_COLUMNS[kind]}, {about} FROM {inside}{joined} "
         f"WHERE {where} {_GROUP[kind]} ORDER BY {_ORDER[kind]}",
         values,
     )
@@ -233,21 +245,29 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
         else:
             add(f"{counted}.is_current")
     if kind == "loans":
-        add("held.lender IS NOT NULL")
+        add("held.loan IS NOT NULL")
     if wanted.overdue:
         add("held.due_on < ?", wanted.overdue)
     if wanted.place:
         add("held.place = inside.place_id")
     if wanted.sample:
         add(f"{'held' if kind in _HELD_KINDS else 'sample'}.sample_id = ?", wanted.sample)
+    if kind in _HELD_KINDS:
+        keepers: tuple[str, ...] = ("held.holder", "held.holder_name", "held.on_the_way_to")
+    else:
+        of_sample = () if kind in _DERIVED else ("sample.keeper_id", "sample.keeper_name")
+        keepers = (*of_sample, "site.repository_id", "site.repository_name")
+    if wanted.site:
+        names = ("site.site_id", "site.name", "site.public_name")
+        table = {"samples": "sample", **dict.fromkeys(_HELD_KINDS, "held"), **_DERIVED}
+        of = table.get(kind, "site")
+        # asked once, and not of every sample
+        among = f"SELECT bundle_id, site_id FROM site WHERE {_any_alike(names, wanted.site)}"
+        add(f"({of}.bundle_id, {of}.site_id) IN ({among})", *[_pattern(wanted.site)] * len(names))
     alike = {
-        ("site.site_id", "site.name", "site.public_name"): wanted.site,
         (f"{sample}.species",): wanted.species,
         (f'{sample}."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
-        (
-            *(() if kind in _DERIVED else ("sample.keeper_id", "sample.keeper_name")),
-            *(() if kind in _HELD_KINDS else ("site.repository_id", "site.repository_name")),
-        ): wanted.keeper,
+        keepers: wanted.keeper,
         ("bundle.accession",): wanted.accession,
     }
     for columns, words in alike.items():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import sqlite3
 from collections.abc import Iterable, Sequence
 
@@ -22,6 +23,7 @@ FROM_INSIDE = (
 """Tables of what was read in a bundle."""
 HELD_COLUMNS = ("site_id", "sample_id", "element_id", "gone", *HELD_BESIDE)
 _STORE = "store"
+_FOLDER = "folder of the store"
 _FOLDERS = "folders"
 
 
@@ -44,7 +46,8 @@ def insert_rows(
 def begin_place(database: sqlite3.Connection, store: Store | None) -> None:
     """See that a catalogue is of one store, or of folders that are in none.
 
-    Raises UnusableInput when it is of something else.
+    Where the store was moved or copied with its catalogue, the paths go along. Raises UnusableInput
+    when the catalogue is of something else.
     """
     known = signature_in(database, _STORE)
     if store is None and known is None:
@@ -54,11 +57,23 @@ def begin_place(database: sqlite3.Connection, store: Store | None) -> None:
             "the index is the catalog of a store, and this is not that store; name another index "
             "with --index"
         )
-    if known is None:
-        # of what lay there before it became a store
-        for table in (*FROM_INSIDE, "bundle"):
-            database.execute(f"DELETE FROM {table}")
+    here, before = str(store.folder), signature_in(database, _FOLDER)
+    if before == here:
+        return
+    with transaction(database):
+        if before is None:
+            # of what lay there before it became a store
+            for table in (*FROM_INSIDE, "bundle"):
+                database.execute(f"DELETE FROM {table}")
+        else:
+            for table, column in (("bundle", "path"), ("examination", "path"), ("run", "place")):
+                database.execute(
+                    f"UPDATE {table} SET {column} = ? || substr({column}, ?) "
+                    f"WHERE {column} = ? OR substr({column}, 1, ?) = ?",
+                    [here, len(before) + 1, before, len(before) + 1, f"{before}{os.sep}"],
+                )
         put_signature(database, _STORE, store.store_id)
+        put_signature(database, _FOLDER, here)
 
 
 def signature_in(database: sqlite3.Connection, name: str) -> str | None:

@@ -183,7 +183,11 @@ def catalogue(
             if not (wanted.every or wanted.edition):
                 _tell_left_out(index)
             _tell_withdrawn(index, listed)
-            _tell_verdicts(index, frame, left_out=kind != "bundles" and not wanted.even_if_damaged)
+            by_ledger = (
+                kind in ("holdings", "loans") and isinstance(place, Path) and is_store(place)
+            )
+            left_out = kind != "bundles" and not by_ledger and not wanted.even_if_damaged
+            _tell_verdicts(index, frame, left_out=left_out)
         _write(answer_bytes(frame, shape), shape, out)
         if "latitude" in frame.columns and "edition" in frame.columns:
             exact = frame.filter((frame["edition"] != "public") & frame["latitude"].is_not_null())
@@ -217,10 +221,10 @@ def _kind(shape: str, overdue: object, where: object) -> str:
 
 
 _LEFT_OUT = {
-    "older": ("older edition", "older editions"),
-    "public": ("public edition", "public editions"),
-    "copy": ("further copy", "further copies"),
-    "working": ("package that is here as a bundle", "packages that are here as bundles"),
+    "older": "older edition",
+    "public": "public edition",
+    "copy": "duplicate",
+    "working": "working package",
 }
 
 
@@ -229,9 +233,9 @@ def _tell_left_out(index: Path) -> None:
     from provenance._catalogue.query import left_out
 
     found = left_out(index)
-    counts = [counted(found[role], *words) for role, words in _LEFT_OUT.items() if found.get(role)]
-    if counts:
-        click.echo(f"not counted: {', '.join(counts)}; --every lists them", err=True)
+    said = [counted(found[role], word) for role, word in _LEFT_OUT.items() if role in found]
+    if said:
+        click.echo(f"not counted: {', '.join(said)}; --every lists them", err=True)
 
 
 def _tell_verdicts(index: Path, frame: pl.DataFrame, *, left_out: bool) -> None:

@@ -38,6 +38,14 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         yield folder
 
 
+@pytest.fixture(autouse=True, scope="session")
+def without_waiting_for_the_disk() -> Iterator[None]:
+    """What a killed program wrote is safe without it, and no test cuts the power."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("provenance._catalogue.database.SYNCHRONOUS", "OFF")
+        yield
+
+
 @pytest.fixture
 def repository(shelf: Path, tmp_path: Path) -> Path:
     """A copy of the shelf that may be changed."""

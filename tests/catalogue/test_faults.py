@@ -38,6 +38,16 @@ def told(audit) -> list[tuple]:
     return [tuple(one[name] for name in names) for one in audit.standing]
 
 
+def is_begun(index: Path) -> bool:
+    """Whether the tables are there; a catalogue that was killed before that holds nothing."""
+    try:
+        return bool(ask_sql(index, "SELECT 1").row(0))
+    except TreenailError as error:
+        if "there is no index" not in str(error):
+            raise
+        return False
+
+
 def assert_whole(index: Path) -> None:
     """The database is sound and holds bundles whole or not at all."""
     assert ask_sql(index, "PRAGMA integrity_check").row(0) == ("ok",)
@@ -66,7 +76,7 @@ def test_killed_again_and_again_it_ends_as_if_it_had_never_been(repository, tmp_
     killed = 0
     for _ in range(5):
         killed += killed_after(chance.uniform(0, took), work, repository, often)
-        if often.exists() and often.stat().st_size:
+        if is_begun(often):
             assert_whole(often)
     assert killed
     if work == "catalogue":
@@ -77,6 +87,30 @@ def test_killed_again_and_again_it_ends_as_if_it_had_never_been(repository, tmp_
     assert told(audit_place(repository, often)) == expected
     twice = "SELECT count(*) FROM examination GROUP BY path, run_id HAVING count(*) > 1"
     assert len(ask_sql(often, twice)) == 0
+
+
+def test_a_catalogue_killed_before_its_first_table_is_none_yet_and_is_made(
+    repository, index
+) -> None:
+    """Whatever the kill left: no file, an empty one, a header without tables and its journal."""
+    killed_at_once = """
+import os, signal, sqlite3, sys
+database = sqlite3.connect(sys.argv[1], isolation_level=None)
+database.execute("PRAGMA cache_size = 1")
+database.execute("BEGIN IMMEDIATE")
+for number in range(200):
+    database.execute(f"CREATE TABLE t{number} (a)")
+database.execute("PRAGMA user_version = 4")
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+    assert not is_begun(index)
+    index.touch()
+    assert not is_begun(index)
+    subprocess.run([sys.executable, "-c", killed_at_once, str(index)], check=False)
+    assert index.stat().st_size
+    assert not is_begun(index)
+    assert len(update_catalogue(repository, index).read) == 2
+    assert is_begun(index)
 
 
 def test_a_catalogue_killed_in_a_transaction_can_be_read_at_once(repository, index) -> None:

@@ -14,8 +14,7 @@ from click.testing import CliRunner
 from provenance._base.errors import UnusableInput
 from provenance._catalogue.answer import FORMATS, answer_bytes
 from provenance._catalogue.build import update_catalogue
-from provenance._catalogue.database import read_only_catalogue
-from provenance._catalogue.query import KINDS, Wanted, _conditions, ask_sql, find_in_catalogue
+from provenance._catalogue.query import _INSIDE, KINDS, Wanted, ask_sql, find_in_catalogue
 from provenance._cli.cataloguing import catalogue
 
 
@@ -99,7 +98,7 @@ def test_every_kind_has_every_form(filled, kind, shape) -> None:
     elif shape == "parquet":
         assert pl.read_parquet(io.BytesIO(answer)).equals(frame)
     else:
-        assert f"{len(frame)} found" in answer.decode()
+        assert (f"{len(frame)} found" if len(frame) else "nothing found") in answer.decode()
 
 
 def test_sites_become_points_in_longitude_and_latitude(filled) -> None:
@@ -158,19 +157,19 @@ def test_hostile_text_in_a_record_stays_text_on_the_terminal(filled) -> None:
     assert "\x1b" not in answer_bytes(frame, "table").decode()
 
 
-def test_copies_are_looked_for_by_their_identity_and_not_among_all_bundles(filled) -> None:
-    """Else a list of all bundles takes seconds as the square of their number."""
-    conditions, values = _conditions(Wanted())
-    query = f"EXPLAIN QUERY PLAN SELECT * FROM bundle WHERE {' AND '.join(conditions)}"
-    with read_only_catalogue(filled) as database:
-        plan = [row["detail"] for row in database.execute(query, values)]
-    assert any("copy" in line and "(identity=?" in line for line in plan), plan
+def test_what_is_in_a_place_is_found_from_the_places_and_not_among_all_samples(filled) -> None:
+    """Else one box takes as long as the whole collection."""
+    query = f"WITH RECURSIVE {_INSIDE} SELECT held.sample_id FROM inside CROSS JOIN held "
+    query += "WHERE held.is_current AND held.place = inside.place_id"
+    frame = ask_sql(filled, f"EXPLAIN QUERY PLAN {query}", ["B7"] * 3)
+    assert any("SEARCH held USING INDEX" in line and "place=?" in line for line in frame["detail"])
 
 
-def test_a_package_beside_its_own_bundle_is_said_to_be_listed_twice(repository) -> None:
+def test_a_package_beside_its_own_bundle_is_not_counted(repository) -> None:
     package = shutil.copytree(repository / "one" / "data", repository / "working")
     (package / "bundle.json").unlink()  # which pack writes into bundles only
-    run = CliRunner().invoke(catalogue, [str(repository), "--of", "samples"])
-    assert f"listed twice, as package and as bundle: {repository / 'working'}" in run.stderr
-    bundles = CliRunner().invoke(catalogue, [str(repository), "--edition", "full"])
-    assert "listed twice" not in bundles.stderr
+    run = CliRunner().invoke(catalogue, [str(repository), "--site", "HOLL", "--format", "json"])
+    assert [one["path"] for one in json.loads(run.stdout)] == [str(repository / "one")]
+    assert "not counted: 1 working package; --every lists them" in run.stderr
+    every = CliRunner().invoke(catalogue, [str(repository), "--of", "bundles", "--every"])
+    assert "working" in every.stdout

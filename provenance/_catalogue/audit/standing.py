@@ -9,6 +9,7 @@ from typing import Any
 
 from provenance._bag.verdict import NO_RECORD
 from provenance._catalogue.audit.fixity import WHOLE
+from provenance._catalogue.current import BRANCH, CURRENT, OLDER, PUBLIC
 from provenance._record.remote import Place, lies_below, place_at
 
 WORDS = {
@@ -60,9 +61,9 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
 
     Each has path, name, edition, standing (a key of WORDS), verdict (in a word of `verify`), clean,
     why, cause, identity, state, examined_at (''), sound_at (when it was last sound), files and
-    bytes, findings, and the lists of paths `copies`, `superseded_by` (the latest bundles of its
-    name and edition), `withdrawn_by` (editions that take its place, see the table withdrawal) and
-    `moved_to`. `withdrawn_because` is the reason.
+    bytes, findings, and the lists of paths `copies`, `superseded_by` (of an older edition: the
+    current ones of its record), `withdrawn_by` (editions that take its place, see the table
+    withdrawal) and `moved_to`. `withdrawn_because` is the reason.
     """
     last = _last(database, "1")
     last_sound = _last(database, f"outcome IN {WHOLE}")
@@ -73,17 +74,12 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
     ]
     there = [row for row in bundles if row["state"] not in ("vanished", "withdrawn")]
     copies: dict[str, list[sqlite3.Row]] = defaultdict(list)
-    newest: dict[tuple[str, str], tuple[str, list[str]]] = {}
+    newest: dict[tuple[str, bool], list[str]] = defaultdict(list)
     for row in there:
         if row["identity"]:
             copies[row["identity"]].append(row)
-        if row["name"] and row["form"] != "package":
-            day, paths = newest.get((row["name"], row["edition"]), ("", []))
-            if row["record_date"] > day:
-                day, paths = row["record_date"], []
-            if row["record_date"] == day:
-                paths.append(row["path"])
-            newest[row["name"], row["edition"]] = day, paths
+        if row["role"] in (CURRENT, BRANCH, PUBLIC):
+            newest[row["record"], row["edition"] == PUBLIC].append(row["path"])
     withdrawals = withdrawals_in(database)
     result = []
     for row in bundles:
@@ -93,8 +89,8 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
         if standing in ("damaged", "missing") and (whole := _sound_among(same, last)):
             why += f". Sound copies to restore it from: {', '.join(whole)}"
         sound = last_sound.get(row["path"])
-        day, latest = newest.get((row["name"], row["edition"]), ("", []))
-        newer = latest if day > row["record_date"] and row["form"] != "package" else []
+        is_older = row["role"] == OLDER
+        newer = newest[row["record"], row["edition"] == PUBLIC] if is_older else []
         is_there = row["state"] not in ("vanished", "withdrawn")
         withdrawn = withdrawals.get(row["identity"], []) if is_there else []
         result.append(
