@@ -156,7 +156,7 @@ def held(folder: Path, *, to_read: bool = False) -> Iterator[Store]:
     be allowed to write there.
     """
     while True:
-        if is_unfinished(folder):
+        if any(folder.glob(".together.*.part")):
             finish_writing(folder)
         with locked_for_reading(folder) if to_read else locked(folder):
             # another program may have been stopped between the two lines above
