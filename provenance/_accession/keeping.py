@@ -8,6 +8,7 @@ from provenance._bundle.describe.editions import PUBLIC
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.joining import joined_ledgers
 from provenance._ledger.seals import SEAL, Event
+from provenance._record.given_out import numbers_digest
 from provenance._store.acts import ACCESSION, Act
 from provenance._store.door import Newcomer, Peer, peers_in, same_record
 from provenance._store.store import Writing

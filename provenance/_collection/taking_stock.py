@@ -13,7 +13,7 @@ from pathlib import Path
 
 from provenance._catalogue.build import index_place, update_catalogue
 from provenance._catalogue.database import opened_catalogue
-from provenance._collection.kept import kept_record
+from provenance._collection.kept import Books
 from provenance._collection.scans import kept_scans
 from provenance._collection.stocktake import Stocktake, compare_scans, found_in
 from provenance._ledger.handover import following, refuse
@@ -103,8 +103,9 @@ def record_seen(
     count = 0
     refused: list[str] = []
     with store.writing(on=on, recorded_on=recorded_on, by=by) as writing:
+        books = Books(writing.store)
         for record_id, samples in groupby(sorted(taken.seen), key=itemgetter(0)):
-            kept = kept_record(writing.store, record_id, writing.ledger(record_id))
+            kept = books.kept(record_id, writing.ledger(record_id))
             wanted = [
                 Event(
                     custody_id="",

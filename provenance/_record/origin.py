@@ -187,7 +187,7 @@ def ancestor_from(raw: object) -> Ancestor:
     """An ancestor as bundle.json has it; raises ValueError when it is none."""
     if not isinstance(raw, dict) or not all(isinstance(raw.get(one), str) for one in _ANCESTOR):
         raise ValueError(f"it lacks one of {', '.join(_ANCESTOR)}")
-    plain = Ancestor(*(raw[one] for one in _ANCESTOR), doi=doi_in(raw.get("doi")))
+    plain = replace(Ancestor(*(raw[one] for one in _ANCESTOR)), doi=doi_in(raw.get("doi")))
     if "payload" not in raw:
         return plain
     heads, events = raw.get("heads"), raw.get("events")

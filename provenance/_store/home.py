@@ -23,12 +23,15 @@ class CopyOfStore(TreenailError):
 
 
 def refuse_copy(store: Store) -> None:
-    """Note that the store lies where it does; call this before a number is given out.
+    """Note that the store lies where it does; call this before a number is given out, and after.
 
     A store whose folder was moved goes on giving numbers. Raises CopyOfStore for a copy while the
     store that it was copied from is still there, because both would give out the same numbers, and
     TreenailError for notes that cannot be read. Where the account can keep none nothing is refused.
+    Of a folder that is no store yet nothing is noted.
     """
+    if not is_store(store.folder):
+        return
     folder = platformdirs.user_data_path("treenail", appauthor=False)
     here = store.folder.resolve()
     try:

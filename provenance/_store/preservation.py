@@ -10,7 +10,11 @@ from provenance._store.fixity import fixity_files, read_fixity
 from provenance._store.store import Store
 from provenance._store.tables import Row
 
-_OUTCOMES = {"sound": "success", "changed": "success", "faulty": "warning", "damaged": "fail"}
+_OUTCOMES = {
+    **dict.fromkeys(("sound", "changed", "bag_valid", "bag_changed"), "success"),
+    **dict.fromkeys(("faulty", "bag_warned"), "warning"),
+    **dict.fromkeys(("damaged", "bag_incomplete", "bag_not_valid", "not_a_bag"), "fail"),
+}
 """Outcome of an examination → outcome of the event; all others say nothing of the bundle."""
 
 

@@ -35,7 +35,12 @@ from provenance._store.own_files import digest_in, own_findings
 from provenance._store.paper import ActAnchor
 from provenance._store.store import Store, held, is_store, open_store
 
-_OUTCOMES = {"damaged": "damaged", "faulty": "faulty", "unreadable": "not readable"}
+_OUTCOMES = {
+    **dict.fromkeys(("damaged", "bag_not_valid", "bag_incomplete", "not_a_bag"), "damaged"),
+    "faulty": "faulty",
+    "unreadable": "not readable",
+}
+"""Standing → kind of finding; those that begin with bag are of bags without a record."""
 _MOST_FAULTS = 5
 _WRITTEN = "examination"
 _COLUMNS = (
@@ -166,7 +171,7 @@ def _lying(
         payload,
         outcome,
         tuple(fault.replace(f"{folder}/", "") for fault in faults),
-        one["why"].replace(f"{folder}/", "") if one["standing"] == "damaged" else "",
+        one["why"].replace(f"{folder}/", "") if outcome == "damaged" else "",
         (one["sound_at"] or _sound_elsewhere(database, payload)) if outcome else "",
     )
 
@@ -175,7 +180,7 @@ def _sound_elsewhere(database: sqlite3.Connection, payload: str) -> str:
     """When a bundle was last sound, wherever it lay then; ''."""
     row = database.execute(
         "SELECT max(ended_at) FROM examination WHERE identity = ? AND identity != '' "
-        "AND outcome IN ('sound', 'changed')",
+        "AND outcome IN ('sound', 'changed', 'bag_valid', 'bag_warned', 'bag_changed')",
         [payload],
     ).fetchone()
     return row[0] or ""
