@@ -398,10 +398,11 @@ class _Judging:
         if oxum is None:
             return
         sizes = [size for path, size in self.sizes.items() if path.startswith("data/")]
+        here = f"{sum(sizes)}.{len(sizes)}"
         if not re.fullmatch(r"\d+\.\d+", oxum):
             message = f"has the Payload-Oxum {oxum[:MOST_SHOWN]!r}, which is not BYTES.FILES"
             self._add("bag.oxum", name, message)
-        elif not self.to_fetch and oxum != (here := f"{sum(sizes)}.{len(sizes)}"):
+        elif not self.to_fetch and oxum != here:
             message = f"has the Payload-Oxum {oxum[:MOST_SHOWN]} (bytes.files); here are {here}"
             self._add("bag.oxum", name, message)
 
