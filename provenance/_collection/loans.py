@@ -114,28 +114,27 @@ def _last_day(text: str) -> Day:
 
 
 def loans_in(store: Store, number: str = "") -> list[Loan]:
-    """The loans of a store in the order of their numbers, or the one of that number."""
-    events: dict[str, Event] = {}
-    items: dict[str, list[Item]] = {}
-    names: dict[str, str] = {}
+    """The loans of a store in the order of their numbers, or the one of that number.
+
+    Copies of a store that were used apart may have given one number to two loans; both are there.
+    """
+    found: dict[tuple[str, str, str], Loan] = {}
     for kept in _records_with(store, LOAN, number):
         for event, item in _lent(kept):
-            if number in ("", event.reference) and LOAN.series_of(event.reference):
-                events.setdefault(event.reference, event)
-                names[event.to_party_id] = kept.name_of(event.to_party_id)
-                items.setdefault(event.reference, []).append(item)
-    return [
-        Loan(
-            number=one,
-            lender=events[one].from_party_id,
-            borrower=events[one].to_party_id,
-            borrower_name=names[events[one].to_party_id],
-            lent_on=events[one].happened_on,
-            purpose=events[one].notes,
-            items=tuple(items[one]),
-        )
-        for one in sorted(events, key=number_order)
-    ]
+            if number not in ("", event.reference) or not LOAN.series_of(event.reference):
+                continue
+            key = (event.reference, event.happened_on, event.to_party_id)
+            loan = found.get(key) or Loan(
+                number=event.reference,
+                lender=event.from_party_id,
+                borrower=event.to_party_id,
+                borrower_name=kept.name_of(event.to_party_id),
+                lent_on=event.happened_on,
+                purpose=event.notes,
+                items=(),
+            )
+            found[key] = replace(loan, items=(*loan.items, item))
+    return sorted(found.values(), key=lambda one: number_order(one.number))
 
 
 def requests_of(store: Store, number: str = "") -> list[Asked]:
@@ -173,9 +172,16 @@ def _asked(number: str, parts: list[tuple[Kept, Request]]) -> Asked:
 
 
 def loan_named(store: Store, number: str) -> Loan:
-    """The loan of that number; raises UnusableInput when there is none."""
-    for loan in loans_in(store, number):
-        return loan
+    """The loan of that number; raises UnusableInput when there is none, or more than one."""
+    found = loans_in(store, number)
+    if len(found) == 1:
+        return found[0]
+    if found:
+        said = ", ".join(f"to {one.borrower_name} on {one.lent_on}" for one in found)
+        raise UnusableInput(
+            f"{number} is the number of {len(found)} loans ({said}), which copies of the store "
+            "gave; take back one of them by its samples, and lend them under another number"
+        )
     raise UnusableInput(f"{store.folder} has no loan {number}; 'treenail loans' lists them")
 
 

@@ -80,9 +80,8 @@ def record_in_store(
     """Record one event of each of the samples, all of them or nothing: record → numbers.
 
     A loan or request gets the next number of the store; 'loaned' under the number of a loan gives
-    more time for what is out. A part that is cut off gets a number that
-    nothing in the record had. `by` is who writes it down, as the register has it; `recorded_on` is
-    when (RFC 3339).
+    more time for what is out. A part that is cut off gets a number that nothing in the record had.
+    `by` is who writes it down, as the register has it; `recorded_on` is when (RFC 3339).
 
     Raises Refused with one sentence for each sample whose event cannot follow, and TreenailError
     for words, samples, parties, places and dates that cannot be.

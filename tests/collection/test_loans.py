@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -94,6 +95,18 @@ def test_a_loan_is_open_until_its_last_sample_is_back(tmp_path: Path) -> None:
     assert [one.status("2026-03-14") for one in loans_in(store)] == ["ended", "ended", "open"]
     with pytest.raises(UnusableInput, match="no loan L2026"):
         loan_named(store, "L2026.009")
+
+
+def test_two_loans_that_copies_gave_one_number_stay_two(tmp_path: Path) -> None:
+    store = a_store(tmp_path)
+    act(store, "loaned", {FIRST: ["231"]}, "2026-03-02", **LENT)
+    other = {"event": "loaned", "happened_on": "2026-03-03", "sample_id": "232"}
+    other |= {"to_party_id": "MB", "loan_due_on": "2026-05-01", "reference": "L2026.001"}
+    with store.writing(on=date(2026, 3, 3), recorded_on="2026-03-03T09:00:00Z") as writing:
+        writing.add_events(SECOND, [other], "L2026.001")
+    assert [(one.borrower, len(one.out)) for one in loans_in(store)] == [("ALD", 1), ("MB", 1)]
+    with pytest.raises(UnusableInput, match="the number of 2 loans"):
+        loan_named(store, "L2026.001")
 
 
 def test_a_request_is_open_until_all_of_it_is_decided(tmp_path: Path) -> None:
