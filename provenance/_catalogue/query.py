@@ -201,6 +201,10 @@ def find_in_catalogue(index: Path, kind: str, wanted: Wanted | None = None) -> p
     joined = _FROM[kind]
     if kind in _HELD_KINDS and any("sample." in one for one in conditions):
         joined += _WITH_SAMPLE
+    if kind in _HELD_KINDS and not wanted.accession:
+        # few samples are asked for, so their index comes first, and not all bundles
+        joined = joined.replace(" JOIN bundle", " CROSS JOIN bundle", 1)
+        joined = joined.replace(" JOIN judged", " CROSS JOIN judged", 1)
     return ask_sql(
         index,
         f"{first}SELECT {_COLUMNS[kind]}, {about} FROM {inside}{joined} "
