@@ -16,13 +16,13 @@ import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from provenance._store.settings import read_repository
 from provenance._base.errors import TreenailError, UnknownName, UnusablePackage, UnusableSchema
 from provenance._cli import main
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._model.profile import load_model
 from provenance._printing.labels.stock import load_stock
 from provenance._record.package import Package, open_package, read_model
+from provenance._store.settings import read_repository
 from tests.builders import a_package
 
 COMMANDS = (
