@@ -219,7 +219,9 @@ def test_what_uses_up_a_sample_was_granted_or_has_a_reason() -> None:
     assert then(granted, "destroyed", day, reference="R1").says(rule) == []
     assert then(asked, "destroyed", day, notes="burned (invented)").says(rule) == []
     for record in (asked, refused):
-        only(then(record, "destroyed", day, reference="R1").says(rule), "request R1 was not granted")
+        only(
+            then(record, "destroyed", day, reference="R1").says(rule), "request R1 was not granted"
+        )
     only(then(granted, "destroyed", day).says(rule), "neither request nor reason")
     only(then(granted, "destroyed", day, reference="R2").says(rule), "request R2 was not granted")
 
@@ -229,10 +231,10 @@ def test_a_part_and_a_sample_found_in_the_store_begin_without_being_collected() 
     rules = ("custody.first_is_not_collected", "custody.giver_does_not_have_it", "custody.none")
     part = {"sample_id": "231A", "parent_sample_id": "231", "to_party_id": "LAB"}
     cut = then(whole, "sub_sampled", "2024-07-01", **part)
-    gone = then(cut, "loaned", "2024-07-02", **part | {"from_party_id": "LAB", "to_party_id": "OWN"})
-    found = then(
-        whole, "found_in_collection", "2024-07-01", sample_id="231A", to_party_id="LAB"
+    gone = then(
+        cut, "loaned", "2024-07-02", **part | {"from_party_id": "LAB", "to_party_id": "OWN"}
     )
+    found = then(whole, "found_in_collection", "2024-07-01", sample_id="231A", to_party_id="LAB")
     for rule in rules:
         assert gone.says(rule) == [], rule
         assert found.says(rule) == [], rule
