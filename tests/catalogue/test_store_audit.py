@@ -28,6 +28,7 @@ from provenance._ledger.branches import heads_of
 from provenance._ledger.custody import sealed
 from provenance._ledger.joining import joined_ledgers
 from provenance._ledger.seals import FILLED_IN
+from provenance._record.given_out import numbers_bytes
 from provenance._record.origin import numbers_of
 from provenance._store.acts import read_register, register_bytes, sealed_act
 from provenance._store.comparing import REMEDIES, StoreFinding
@@ -38,7 +39,7 @@ from provenance._store.identity import identity_in
 from provenance._store.paper import anchor_line, read_anchor_line
 from provenance._store.preservation import preservation_events
 from provenance._store.standing import holdings_in
-from provenance._store.store import Store, card_bytes, open_store
+from provenance._store.store import Store, open_store
 from tests.builders import left_alone
 from tests.catalogue.conftest import flip_a_bit
 from tests.forked import started
@@ -55,7 +56,7 @@ def keep(store: Store, number: str, bundle: Path, **facts: str) -> None:
         package = open_record(folder)
         known = identity_in(folder, package.tables, ())
         events = [dict(row) for row in package.tables.rows("custody")]
-        card = card_bytes(numbers_of(package))
+        card = numbers_bytes(numbers_of(package))
     with store.writing(**DAY) as writing:
         files = (
             [bundle] if bundle.is_file() else sorted(p for p in bundle.rglob("*") if p.is_file())

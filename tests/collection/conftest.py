@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from provenance._record.given_out import numbers_bytes
 from provenance._store.settings import SETTINGS
-from provenance._store.store import Store, card_bytes
+from provenance._store.store import Store
 
 Events = Sequence[dict[str, str]]
 OWN = "QTS"
@@ -27,7 +28,7 @@ def take_in(
 ) -> None:
     """An accession as the register, the ledger and the card have it; no bundle."""
     samples = dict.fromkeys(one["sample_id"] for one in events)
-    card = card_bytes(
+    card = numbers_bytes(
         {"sample": dict.fromkeys(samples, "E1"), "element": {"E1": site}} if samples else {}
     )
     with write_on(store, on) as writing:

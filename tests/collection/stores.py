@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from provenance._collection.recording import Recorded, Said, record_in_store
+from provenance._record.given_out import numbers_bytes
 from provenance._store.settings import SETTINGS
-from provenance._store.store import Store, card_bytes
+from provenance._store.store import Store
 
 FIRST, SECOND = "ab" * 12, "cd" * 12
 SAMPLES = ("231", "232", "233")
@@ -59,7 +60,7 @@ def a_store(folder: Path, **tables: Sequence[Mapping[str, str]]) -> Store:
                 title=f"{site.title()} (invented)",
                 kept_at=f"{number}/{site}.zip",
             )
-            writing.put_file(f"{number}/card.csv", card_bytes(card_of(site)))
+            writing.put_file(f"{number}/card.csv", numbers_bytes(card_of(site)))
             came = {"event": "collected", "happened_on": "2025-06-03", "to_party_id": "REPO"}
             numbers = ("213", "232", "233")
             writing.add_events(record, [came | {"sample_id": one} for one in numbers])

@@ -78,7 +78,7 @@ def ready(store: Store) -> None:
 
 WOULD_BE: dict[str, tuple[str, str, str, dict[str, Any], str]] = {
     # name: (event, sample, day, what else is said, the refusal)
-    "after today": ("seen", "231", "2026-06-02", {}, "2026-06-02 is after today"),
+    "after today": ("seen", "231", "2026-06-03", {}, "2026-06-03 is still to come"),
     "before the last": ("seen", "231", "2026-03-01", {}, "is before its last event"),
     "no date": ("seen", "231", "soon", {}, "'soon' is not a date"),
     "no event": ("eaten", "231", "2026-04-01", {}, "'eaten' is not one of"),
