@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -394,6 +394,7 @@ def _verify_withdrawal(older: Path, newer: Path, shape: str) -> NoReturn:
 
 @click.command("deposit")
 @click.argument("bundle", type=click.Path(path_type=Path))
+@click.option("--record", default="", help="If BUNDLE is a store: accession number of the bundle.")
 @click.option("--doi", required=True, help="The DOI, such as 10.5072/hr-1.")
 @click.option("--issued", metavar="DAY", help="Day of publication (YYYY-MM-DD); default: today.")
 @click.option(
@@ -413,6 +414,7 @@ def _verify_withdrawal(older: Path, newer: Path, shape: str) -> NoReturn:
 @out_option
 def deposit(
     bundle: Path,
+    record: str,
     doi: str,
     issued: str | None,
     new_version_of: tuple[str, ...],
@@ -426,33 +428,61 @@ def deposit(
     in the folder deposit/ beside data/. Nothing in data/ changes, and signatures stay valid. BUNDLE
     is verified first; with --out it stays as it is, and the bundle with the DOI is a new one.
 
+    BUNDLE may be a store: the DOI is put on the bundle kept under the number --record, and the
+    register says so.
+
     Exit codes: 0 written, 2 not written.
     """
-    from datetime import date
+    from datetime import UTC, date, datetime
 
+    from provenance._accession.doi import register_kept
     from provenance._bundle.registering import register_doi
+    from provenance._store.store import is_store, open_store
 
     try:
         day = date.fromisoformat(issued) if issued else None
     except ValueError:
         raise click.UsageError(f"--issued {issued}: write the day as 2026-03-01") from None
+    told: dict[str, Any] = {
+        "issued": day,
+        "new_version_of": new_version_of,
+        "variant_of": variant_of,
+        "replacing": replacing,
+    }
     with progress_bar("writing") as progress:
-        done = register_doi(
-            bundle,
-            doi,
-            today=date.today(),
-            issued=day,
-            new_version_of=new_version_of,
-            variant_of=variant_of,
-            replacing=replacing,
-            out=out,
-            progress=progress,
-        )
+        if is_store(bundle):
+            if out or not record:
+                raise click.UsageError("for a store, give --record NUMBER and no --out")
+            done = register_kept(
+                open_store(bundle),
+                record,
+                doi,
+                today=date.today(),
+                recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+                progress=progress,
+                **told,
+            )
+        else:
+            _refuse_kept(bundle, out)
+            today = date.today()
+            done = register_doi(bundle, doi, today=today, out=out, progress=progress, **told)
     click.echo(f"wrote {done.doi} into {done.path}, issued on {done.issued}")
-    if done.before != done.now:
+    if done.before != done.now and not is_store(bundle):
         click.echo(
             f"its tagmanifest-sha256.txt is now {done.now} (before: {done.before}); enter it "
             "wherever the old one is on record"
+        )
+
+
+def _refuse_kept(bundle: Path, out: Path | None) -> None:
+    """A bundle in a store is changed through the store, so that its register says so."""
+    from provenance._store.store import is_store
+
+    around = next((one for one in bundle.resolve().parents if is_store(one)), None)
+    if around and out is None:
+        raise click.UsageError(
+            f"{bundle} is kept in the store {around}; write 'treenail deposit {around} --record "
+            "NUMBER --doi …', or name a new bundle with --out"
         )
 
 

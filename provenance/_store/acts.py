@@ -25,6 +25,8 @@ REGISTER = "register.csv"
 TABLE = "register"
 OPENED, ACCESSION, LEDGER, WROTE, SETTLED = "opened", "accession", "ledger", "wrote", "settled"
 WITHDRAWN, AUDITED, PRINTED, SPLIT, JOINED = "withdrawn", "audited", "printed", "split", "joined"
+TAGGED = "tagged"
+"""A DOI was put on a kept bundle: its contents are as they were, its bag is another."""
 _TO_SIGN = b"treenail-act-1\0"
 
 
@@ -104,6 +106,14 @@ def to_sign(act_id: str) -> bytes:
 def _name_of(texts: Mapping[str, str]) -> str:
     said = {k: text for k, text in texts.items() if text and k not in ("act_id", "signature")}
     return hashlib.sha256(rfc8785.dumps(said)).hexdigest()
+
+
+def accessions_in(acts: Iterable[Act]) -> list[Act]:
+    """The accessions in their order, each with the bag that its bundle is by now."""
+    acts = list(acts)
+    bags = {act.number: act.bag for act in acts if act.kind == TAGGED}
+    found = [act for act in acts if act.kind == ACCESSION]
+    return [replace(act, bag=bags.get(act.number, act.bag)) for act in found]
 
 
 def ends_of(acts: Iterable[Act]) -> list[str]:

@@ -26,6 +26,7 @@ from provenance._store.acts import (
     WITHDRAWN,
     WROTE,
     Act,
+    accessions_in,
     ends_of,
     faults_in,
     stood_on,
@@ -146,7 +147,7 @@ def standing_accessions(acts: Iterable[Act]) -> list[Act]:
     """The accessions that were not withdrawn, in their order."""
     acts = list(acts)
     gone = {act.number for act in acts if act.kind == WITHDRAWN}
-    return [act for act in acts if act.kind == ACCESSION and act.number not in gone]
+    return [act for act in accessions_in(acts) if act.number not in gone]
 
 
 def tips_of(acts: Iterable[Act]) -> dict[str, list[Act]]:

@@ -36,13 +36,13 @@ from provenance._ledger.seals import SEAL, Event
 from provenance._record.given_out import Numbers, numbers_bytes
 from provenance._record.together import Staging, finish_writing, is_unfinished, writing_together
 from provenance._store.acts import (
-    ACCESSION,
     LEDGER,
     OPENED,
     REGISTER,
     WITHDRAWN,
     WROTE,
     Act,
+    accessions_in,
     read_register,
     register_bytes,
     sealed_act,
@@ -79,7 +79,7 @@ class Store:
     @property
     def accessions(self) -> tuple[Act, ...]:
         """The accessions in their order, withdrawn ones too."""
-        return tuple(act for act in self.acts if act.kind == ACCESSION)
+        return tuple(accessions_in(self.acts))
 
     @property
     def withdrawn(self) -> dict[str, Act]:

@@ -14,10 +14,12 @@ import platformdirs
 import pytest
 from click.testing import CliRunner
 
+from provenance._accession.doi import register_kept
 from provenance._bag.bag import write_bag
 from provenance._base.disk import sha256_of
 from provenance._base.errors import UnusableInput
-from provenance._bundle.verify import open_record, opened_bundle
+from provenance._bundle.in_place import known_as
+from provenance._bundle.verify import open_record, opened_bundle, verify_bundle
 from provenance._catalogue.audit.audit import Audit, audit_place, settle_in_store
 from provenance._catalogue.audit.audit_report import audit_html, audit_json, audit_lines
 from provenance._catalogue.audit.fixity import Examination, examine_bundle
@@ -495,6 +497,23 @@ def test_a_copy_gives_no_number_and_a_moved_store_does(
         refuse_copy(open_store(copy))
     shutil.rmtree(moved)
     refuse_copy(open_store(copy))
+
+
+@pytest.mark.parametrize("number", ["2026.0001", "2026.0002"])
+def test_a_doi_on_a_kept_bundle_is_in_the_register_and_no_finding(store: Path, number: str) -> None:
+    """2026.0001 is kept as a folder, 2026.0002 as a zip."""
+    day = {"today": date(2031, 6, 1), "recorded_on": "2031-06-01T09:00:00Z"}
+    kept = store / open_store(store).accession(number).kept_at
+    inside = [kept / "data" / "bundle.json"] if kept.is_dir() else []
+    before = [path.stat().st_mtime_ns for path in inside]
+    register_kept(open_store(store), number, "10.5072/hr-1", **day)
+    assert [path.stat().st_mtime_ns for path in inside] == before
+    assert known_as(kept).doi == "10.5072/hr-1"
+    assert verify_bundle(kept).intact
+    assert audit(store).clean
+    with pytest.raises(UnusableInput, match=r"10\.5072/hr-1"):
+        register_kept(open_store(store), number, "10.5072/hr-2", **day)
+    assert audit(store).clean
 
 
 def merge_here(store: Path, copy: Path) -> None:
