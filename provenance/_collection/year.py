@@ -15,10 +15,10 @@ import polars as pl
 from provenance import __version__
 from provenance._base.page_templates import page_templates
 from provenance._base.spreadsheet import spreadsheet_csv
+from provenance._collection.kept import Books
 from provenance._ledger.holdings import Event, Holding, after, last_day
 from provenance._store.acts import Act
 from provenance._store.settings import SETTINGS, read_repository
-from provenance._store.standing import events_in
 from provenance._store.store import Store
 
 FIGURES: Mapping[str, str] = {
@@ -83,6 +83,7 @@ def count_years(store: Store, until: int) -> Years:
     for act in store.acts:
         _count_act(found, act, store.folder)
     own = _own_code(store.folder)
+    books = Books(store)
     loans: list[_Loan] = []
     known: dict[str, int] = {}
     for act in store.accessions:
@@ -91,7 +92,8 @@ def count_years(store: Store, until: int) -> Years:
     for record_id, year in known.items():
         found[year]["records"] += 1
         found[year]["records_held"] += 1
-        loans += _count_events(found, events_in(store.ledger(record_id)), own)
+        if books.full(record_id):
+            loans += _count_events(found, books.kept(record_id).events, own)
     for row in store.rows("enquiry"):
         found[_year(row["asked_on"])]["enquiries"] += 1
         if row["answered_on"]:
