@@ -29,6 +29,7 @@ from provenance._store.door import (
     MOVED,
     NOT_KNOWN,
     OLDER,
+    PUBLIC_EDITION,
     SUCCESSOR,
     Judged,
 )
@@ -144,6 +145,8 @@ def receipt_of(
 def against_kept(judged: Judged) -> str:
     """How a bundle stands to those of its record that were kept here before."""
     known = f"the first {judged.known} of its events match what was kept here before"
+    if judged.word == PUBLIC_EDITION:
+        return "its seals are withheld, as in every public edition; it was not compared"
     if judged.word in (FIRST, NOT_KNOWN):
         return "nothing kept here to compare it with"
     if judged.word == SUCCESSOR:

@@ -10,8 +10,18 @@ import pytest
 import zxingcpp
 from pypdf import PdfReader
 
-from provenance._accession.receipt import MOST_LISTED, Receipt, print_receipt
+from provenance._accession.receipt import MOST_LISTED, Receipt, against_kept, print_receipt
 from provenance._drawing.paper import PAPERS, Paper, paper_named
+from provenance._store.door import (
+    BRANCH,
+    FIRST,
+    NOT_KNOWN,
+    OLDER,
+    PUBLIC_EDITION,
+    REWRITTEN,
+    SUCCESSOR,
+    Judged,
+)
 from tests.accession.test_accession import DEPOSITOR, take_in
 
 SHA = "0123456789abcdef" * 4
@@ -102,3 +112,9 @@ def test_the_same_accession_prints_the_same_bytes(tmp_path: Path) -> None:
     for name in ("one", "two"):
         print_receipt(a_receipt(), paper_named("a4"), tmp_path / f"{name}.pdf")
     assert (tmp_path / "one.pdf").read_bytes() == (tmp_path / "two.pdf").read_bytes()
+
+
+def test_only_a_contradiction_is_called_one() -> None:
+    fine = (FIRST, SUCCESSOR, OLDER, BRANCH, PUBLIC_EDITION, NOT_KNOWN)
+    assert not [word for word in fine if "NOT" in against_kept(Judged(word))]
+    assert "NOT the ledger" in against_kept(Judged(REWRITTEN))
