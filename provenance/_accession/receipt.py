@@ -21,6 +21,7 @@ from provenance._identity.payload import one_line
 from provenance._ledger.anchors import SHORTEST_HEAD
 from provenance._printing.papers.consignment_list import draw_head, page_frame
 from provenance._store.acts import Act
+from provenance._store.current import OLDER
 from provenance._store.door import (
     BRANCH,
     BROKEN,
@@ -28,7 +29,6 @@ from provenance._store.door import (
     GONE,
     MOVED,
     NOT_KNOWN,
-    OLDER,
     PUBLIC_EDITION,
     SUCCESSOR,
     Judged,

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from provenance._store.acts import ACCESSION, WITHDRAWN, Act
+from provenance._store.current import tips_among
 
 CURRENT, BRANCH, OLDER, PUBLIC = "current", "branch", "older", "public"
 TAKEN_AWAY, COPY, WORKING, UNREGISTERED = "withdrawn", "copy", "working", "unregistered"
@@ -31,17 +32,6 @@ def record_of(accession: Act) -> str:
     return accession.record_id or accession.act_id
 
 
-def _tips(accessions: Sequence[Act]) -> set[str]:
-    """The numbers of those that no other goes on from: one, or one on each branch."""
-    full = [act for act in accessions if act.edition != PUBLIC]
-    followed = {one for act in full for one in act.follows.split()}
-    return {
-        act.number
-        for act in full
-        if act.act_id not in followed and not act.reason.startswith(OLDER)
-    }
-
-
 def roles_in(acts: Sequence[Act]) -> dict[str, Role]:
     """Accession number → what its bundle is; `acts` are those of a store, or of some records.
 
@@ -55,7 +45,8 @@ def roles_in(acts: Sequence[Act]) -> dict[str, Role]:
     found: dict[str, Role] = {}
     for record_id, accessions in records.items():
         here = [act for act in accessions if act.number not in gone]
-        tips = _tips(here)
+        # each bag of others is a record by itself
+        tips = {act.number for act in tips_among(here) or here if act.edition != PUBLIC}
         public = [act.number for act in here if act.edition == PUBLIC]
         for act in accessions:
             number = act.number

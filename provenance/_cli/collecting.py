@@ -73,7 +73,11 @@ def record(
 
 
 def _numbers(store: Store) -> dict[str, str]:
-    return {act.record_id: act.number for act in store.accessions if act.record_id}
+    """Record → the number of its current full edition."""
+    from provenance._store.current import standing_accessions, tips_among
+
+    there = standing_accessions(store.acts)
+    return {act.record_id: act.number for act in tips_among(there)}
 
 
 def _chosen(

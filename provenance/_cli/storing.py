@@ -77,7 +77,7 @@ def store(
 def _tell(store: Store) -> None:
     from provenance._base.visible import visible
     from provenance._store.acts import AUDITED, ends_of, first_fault
-    from provenance._store.comparing import standing_accessions
+    from provenance._store.current import standing_accessions
     from provenance._store.paper import anchor_line
 
     standing = standing_accessions(store.acts)

@@ -14,6 +14,7 @@ from provenance._identity.payload import inside_code, is_inside, is_scan, read_s
 from provenance._identity.selection import select_samples
 from provenance._ledger.holdings import Event, Holding, replay
 from provenance._store.acts import Act
+from provenance._store.current import tips_among
 from provenance._store.standing import events_in
 from provenance._store.store import FORMER_SAMPLE, Store, card_path
 
@@ -176,9 +177,7 @@ def kept_record(store: Store, record_id: str) -> Kept:
 def current_of(accessions: Sequence[Act], withdrawn: Iterable[str]) -> Act:
     """The newest of the full accessions of one record that nothing goes on from."""
     there = [act for act in accessions if act.number not in set(withdrawn)] or list(accessions)
-    followed = {name for act in there for name in act.follows.split()}
-    tips = [act for act in there if act.act_id not in followed and act.reason != "older"]
-    return (tips or there)[-1]
+    return (tips_among(there) or there)[-1]
 
 
 def record_named(store: Store, text: str) -> str:

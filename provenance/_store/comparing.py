@@ -11,7 +11,6 @@ from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from provenance._base.listed import listed
-from provenance._bundle.describe.editions import PUBLIC
 from provenance._ledger.branches import Graph
 from provenance._ledger.custody import JOINED, verify_events
 from provenance._ledger.holdings import Event, replay
@@ -23,7 +22,6 @@ from provenance._store.acts import (
     LEDGER,
     REGISTER,
     SETTLED,
-    WITHDRAWN,
     WROTE,
     Act,
     accessions_in,
@@ -31,13 +29,12 @@ from provenance._store.acts import (
     faults_in,
     stood_on,
 )
+from provenance._store.current import standing_accessions, tips_among
 from provenance._store.paper import ActAnchor
 from provenance._store.settings import SETTINGS
 from provenance._store.standing import events_in
 from provenance._store.store import card_path, ledger_path
 
-OLDER = "older"
-"""How the register begins to say that an accession holds less than one before it."""
 _MOST_NAMED = 3
 _NO_MOVE = frozenset({"seen", "requested", "decided", JOINED})
 
@@ -143,24 +140,6 @@ def told(
     )
 
 
-def standing_accessions(acts: Iterable[Act]) -> list[Act]:
-    """The accessions that were not withdrawn, in their order."""
-    acts = list(acts)
-    gone = {act.number for act in acts if act.kind == WITHDRAWN}
-    return [act for act in accessions_in(acts) if act.number not in gone]
-
-
-def tips_of(acts: Iterable[Act]) -> dict[str, list[Act]]:
-    """The newest full editions of each record: one, or several on branches."""
-    full = [act for act in standing_accessions(acts) if act.edition != PUBLIC.name]
-    followed = {name for act in full for name in act.follows.split()}
-    tips: dict[str, list[Act]] = defaultdict(list)
-    for act in full:
-        if act.record_id and act.act_id not in followed and not act.reason.startswith(OLDER):
-            tips[act.record_id].append(act)
-    return tips
-
-
 # -- the register --------------------------------------------------------------------------------
 
 
@@ -188,7 +167,10 @@ def register_findings(acts: Sequence[Act], anchors: Iterable[ActAnchor]) -> Iter
         yield StoreFinding(
             "number given twice", number, path=REGISTER, seen=_digest(names), said=said
         )
-    for record_id, tips in tips_of(acts).items():
+    records: dict[str, list[Act]] = defaultdict(list)
+    for act in tips_among(standing_accessions(acts)):
+        records[act.record_id].append(act)
+    for record_id, tips in records.items():
         if len(tips) > 1:
             seen = " ".join(sorted(act.number for act in tips))
             said = f"{seen.replace(' ', ' and ')} go on from the same record apart"
@@ -239,7 +221,7 @@ class _Known:
 
     def __init__(self, acts: Sequence[Act]) -> None:
         self.places = {act.kept_at: act for act in standing_accessions(acts)}
-        self.every = [act for act in acts if act.kind == ACCESSION]
+        self.every = accessions_in(acts)
         self.by_digest: dict[str, list[Act]] = defaultdict(list)
         for act in self.every:
             for digest in {act.bag, act.received, act.payload} - {""}:
@@ -247,16 +229,19 @@ class _Known:
 
     def stands(self, act: Act) -> bool:
         """Whether it was not withdrawn."""
-        return self.places.get(act.kept_at) is act
+        there = self.places.get(act.kept_at)
+        return there is not None and there.act_id == act.act_id
 
 
 def _another(act: Act, there: Lying, known: _Known) -> Iterator[StoreFinding]:
     """What lies in the place of an accession and is not its bundle as it was."""
     if there.outcome and there.payload in ("", act.payload):
         return  # its examination says what is wrong with it
-    owner = next((one for one in known.by_digest[there.bag] if one is not act), None)
+    owner = next((one for one in known.by_digest[there.bag] if one.act_id != act.act_id), None)
     if owner:
         kind, said = "exchanged", f"the bundle of {owner.number} is in its place"
+    elif there.bag == act.received:
+        kind, said = "tags altered", "the bundle as it came in is there, without its number"
     elif there.payload == act.payload:
         kind, said = "tags altered", "a file beside its contents was changed since its accession"
     else:

@@ -27,7 +27,8 @@ from provenance._store.acts import (
     first_fault,
     joined_acts,
 )
-from provenance._store.comparing import last_written, standing_accessions
+from provenance._store.comparing import last_written
+from provenance._store.current import standing_accessions
 from provenance._store.fixity import add_fixity, read_fixity
 from provenance._store.store import LEDGERS, MARKER, Store, Writing
 from provenance._store.tables import store_table

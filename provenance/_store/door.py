@@ -21,10 +21,11 @@ from provenance._ledger.seals import SEAL, Event
 from provenance._record.given_out import Numbers
 from provenance._record.origin import NUMBERED, Ancestor
 from provenance._store.acts import Act
+from provenance._store.current import OLDER
 from provenance._store.identity import Identity
 from provenance._store.store import Writing, card_path, events_known
 
-FIRST, SUCCESSOR, OLDER, BRANCH = "first", "successor", "older", "branch"
+FIRST, SUCCESSOR, BRANCH = "first", "successor", "branch"
 PUBLIC_EDITION, NOT_KNOWN = "public edition", "predecessor not known"
 BROKEN, AT_ODDS, REWRITTEN, CUT = (
     "broken ledger",
@@ -86,11 +87,6 @@ class Judged:
     follows: tuple[Act, ...] = ()
     known: int = 0
     refused: bool = False
-
-
-def word_of(accession: Act) -> str:
-    """The word of an accession, without what a person added to it as a reason."""
-    return accession.reason.partition(":")[0]
 
 
 def same_record(

@@ -307,7 +307,8 @@ class Model:
             if of == record and edition == "full" and number not in self.withdrawn
         ]
         named = {one for number in full for one in self.bundles[number][3]}
-        return [one for one in full if one not in named and not self.bundles[one][4]]
+        ends = [one for one in full if one not in named]
+        return [one for one in ends if not self.bundles[one][4]] or ends[-1:]
 
     def counted(self, record: int) -> list[str]:
         public = [

@@ -25,10 +25,10 @@ from provenance._store.comparing import (
     Lying,
     StoreFinding,
     bundle_findings,
-    standing_accessions,
     table_findings,
     told,
 )
+from provenance._store.current import standing_accessions
 from provenance._store.fixity import add_fixity, fixity_files, read_fixity
 from provenance._store.identity import bag_digests, identity_in
 from provenance._store.own_files import digest_in, own_findings
