@@ -70,13 +70,13 @@ class Ancestor:
     record_date: str
     tagmanifest_sha256: str
     accession: str = ""
-    doi: str = ""
     payload: str = ""
     heads: tuple[str, ...] = ()
     events: int = 0
     bindings: str = ""
     statement: str = ""
     signatures: str = ""
+    doi: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """The ancestor as it stands in bundle.json; what is not known is left out."""
