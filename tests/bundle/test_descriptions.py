@@ -311,7 +311,9 @@ def test_the_version_before_is_named_by_its_doi_or_else_by_its_accession_number(
     whole_citation: Package,
 ) -> None:
     """DataCite 4.5: a number that is no identifier of its list is a related item."""
-    public = Ancestor("holl-public", "public", "2024-06-14", "a" * 64, "2024.0002", "10.5072/hr-8")
+    public = Ancestor(
+        "holl-public", "public", "2024-06-14", "a" * 64, "2024.0002", doi="10.5072/hr-8"
+    )
     before = Ancestor("holl", "full", "2024-06-14", "b" * 64, "2024.0001")
     known = {"edition": FULL, "day": "2031-05-04", "formats": ()}
     record = datacite_record(whole_citation, **known, earlier=(public, before))
