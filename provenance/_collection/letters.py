@@ -57,7 +57,8 @@ def loan_letter(store: Store, loan: Loan, kind: str, today: str) -> Letter:
         ("borrower", _with_address(store, loan.borrower, loan.borrower_name)),
         ("lent on", loan.lent_on),
         ("due back on", loan.due_on),
-        ("purpose", loan.purpose),
+        # the form speaks of it, so that there is a line to write it on where nobody has said it
+        ("purpose", loan.purpose or "_" * 40),
         ("questions", here.contact),
     ]
     lender = ("for the store", "")
