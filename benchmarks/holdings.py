@@ -18,12 +18,16 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from datetime import date
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.database import opened_catalogue, transaction
 from provenance._catalogue.query import Wanted, ask_sql, find_in_catalogue
+from provenance._collection.stocktake import compare_scans
+from provenance._collection.taking_stock import expect
 from provenance._store.store import Store
 from tests.catalogue.store_model import SmallBundle, accession, events_sealed
 
@@ -157,6 +161,27 @@ def ask(index: Path) -> None:
         print(f"  {label:30} {found:10,} {timed(question):9.3f} s")
 
 
+def take_stock(index: Path) -> None:
+    """A stocktake of the whole store: one scan in two hundred is forgotten."""
+    chance = random.Random(7)
+    with opened_catalogue(index) as database:
+        rows = database.execute(
+            "SELECT place, site_id, sample_id FROM held WHERE place <> '' ORDER BY place"
+        ).fetchall()
+        scans = []
+        for place, here in groupby(rows, key=itemgetter(0)):
+            scans.append(("place", place, "", "", ""))
+            seen = [("sample", "", *row[1:], "") for row in here if chance.random() < 0.995]
+            scans += seen
+        codes = {place[0]: place[0] for place in places()}
+        expect(database, "R")
+        start = time.perf_counter()
+        found = compare_scans(database, codes, scans)
+        seconds = time.perf_counter() - start
+        database.execute("ROLLBACK")
+    print(f"  {'stocktake, scans':30} {len(scans):10,} {seconds:9.3f} s {dict(found.counts)}")
+
+
 def build(folder: Path, records: int, samples: int) -> None:
     """A real store: made, looked at again, and again after one event."""
     place = folder / "store"
@@ -202,6 +227,7 @@ def main() -> None:
         bundles = chosen.records * EDITIONS
         print(f"{count:,} samples, {chosen.records:,} records, {bundles:,} bundles; {size:.0f} MB")
         ask(index)
+        take_stock(index)
         build(Path(scratch), chosen.built, chosen.samples)
 
 

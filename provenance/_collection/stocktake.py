@@ -72,8 +72,8 @@ def compare_scans(
     """Hold scans (with the columns of `scans.Scan`) against what should be where.
 
     `database` has the table or view `expected` (sample_no, record_id, site_id, sample_id, place_id,
-    state: blank for what should lie in its place, else who has it, in words); `codes` maps what the
-    label of a place says to the place.
+    state: blank for what should lie in its place, else who has it, in words), and the same as
+    `in_order`, read from one end to the other; `codes` maps what the label of a place says to it.
     """
     _run(database, _TABLES)
     opened = _Opened(codes)
@@ -193,12 +193,12 @@ _UNKNOWN = _ODD.format(
 _COMPARED = """
 INSERT INTO outcome SELECT * FROM (
   SELECT CASE WHEN twice THEN 'twice' WHEN n IS NULL AND state <> '' THEN 'right'
-      WHEN n IS NULL AND expected.place_id IN (SELECT place_id FROM opened WHERE closed)
+      WHEN n IS NULL AND in_order.place_id IN (SELECT place_id FROM opened WHERE closed)
         THEN 'missing'
       WHEN n IS NULL THEN 'not_looked_at' WHEN state <> '' THEN 'against_record'
-      WHEN opened.place_id = expected.place_id THEN 'right' ELSE 'misplaced' END AS outcome,
+      WHEN opened.place_id = in_order.place_id THEN 'right' ELSE 'misplaced' END AS outcome,
     record_id, site_id, sample_id, coalesce(opened.place_id, ''),
-    CASE WHEN state = '' THEN expected.place_id ELSE state END, ''
-  FROM expected LEFT JOIN seen USING (sample_no) LEFT JOIN opened USING (n))
+    CASE WHEN state = '' THEN in_order.place_id ELSE state END, ''
+  FROM in_order LEFT JOIN seen USING (sample_no) LEFT JOIN opened USING (n))
   WHERE outcome <> 'right';
 """

@@ -23,15 +23,17 @@ from provenance._store.settings import SETTINGS, read_repository
 from provenance._store.store import Store
 
 _EXPECTED = """
-CREATE TEMP VIEW expected AS SELECT rowid AS sample_no, bundle_id AS record_id, site_id, sample_id,
+CREATE TEMP VIEW {view} AS SELECT rowid AS sample_no, bundle_id AS record_id, site_id, sample_id,
   place AS place_id,
   CASE WHEN lender IS NOT NULL THEN 'on loan to ' || holder || coalesce(' until ' || due_on, '')
     WHEN gone <> '' THEN gone || ' since ' || since
     WHEN on_the_way_to <> '' THEN 'on the way to ' || on_the_way_to
     WHEN holder IN own OR place IN (SELECT place_id FROM place) THEN ''
     WHEN holder <> '' THEN 'with ' || holder ELSE 'no holder recorded' END AS state
-  FROM held WHERE is_current
+  FROM held {read} WHERE is_current
 """
+_MEMORY = ("PRAGMA temp_store = MEMORY", "PRAGMA cache_size = -200000")
+"""What is made for one answer is held in memory, and 200 MB of the catalogue with it."""
 
 
 @dataclass(frozen=True)
@@ -76,12 +78,23 @@ def _catalogue_of(store: Store) -> Iterator[sqlite3.Connection]:
     path = store.folder / SETTINGS
     own = read_repository(path).party_id if path.is_file() else ""
     with opened_catalogue(index) as database:
-        database.execute("BEGIN")
-        database.execute("CREATE TEMP TABLE own (party_id TEXT PRIMARY KEY)")
-        database.executemany("INSERT INTO own VALUES (?)", [(own,)] if own else [])
-        database.execute(_EXPECTED)
+        expect(database, own)
         yield database
         database.execute("ROLLBACK")
+
+
+def expect(database: sqlite3.Connection, own: str) -> None:
+    """Begin a transaction in which a catalogue has the views that `compare_scans` asks.
+
+    `own` is the store's own code in the ledgers, '' where it has none.
+    """
+    for statement in _MEMORY:
+        database.execute(statement)
+    database.execute("BEGIN")
+    database.execute("CREATE TEMP TABLE own (party_id TEXT PRIMARY KEY)")
+    database.executemany("INSERT INTO own VALUES (?)", [(own,)] if own else [])
+    database.execute(_EXPECTED.format(view="expected", read=""))
+    database.execute(_EXPECTED.format(view="in_order", read="NOT INDEXED"))
 
 
 def record_seen(

@@ -28,6 +28,7 @@ def compared(expected: list[Expected], lines: list[str], tmp_path) -> Stocktake:
         "CREATE TABLE expected (sample_no INTEGER PRIMARY KEY, record_id TEXT, site_id TEXT, "
         "sample_id TEXT, place_id TEXT, state TEXT)"
     )
+    database.execute("CREATE VIEW in_order AS SELECT * FROM expected")
     database.executemany(
         "INSERT INTO expected VALUES (?, ?, ?, ?, ?, ?)",
         [(n, *one) for n, one in enumerate(expected)],
