@@ -96,8 +96,10 @@ def template() -> dict[str, bytes]:
         kept = {
             name: path.read_bytes()
             for name, path in files.items()
-            if ("manifest-" not in name
-            and not name.startswith(tuple(f"data/{one}" for one in LEFT_OUT)))
+            if (
+                "manifest-" not in name
+                and not name.startswith(tuple(f"data/{one}" for one in LEFT_OUT))
+            )
             or name == "data/datapackage.json"
         }
     crate = json.loads(kept["data/ro-crate-metadata.json"])
@@ -438,7 +440,8 @@ class Decade:
         wood = deposit.state.wood
         self.kept[number] = Kept(entry.record_id, entry.kept_at, wood, deposit.edition)
         if deposit.edition == "public":
-            assert record and entry.record_id == record.record_id
+            assert record
+            assert entry.record_id == record.record_id
             return number
         if record is None:
             assert entry.record_id not in self.records
@@ -929,12 +932,7 @@ class Decade:
         if kind in settles and self.chance.random() < 0.4:
             for one in self.open_findings():
                 if (one.kind, one.number or one.path) == (kind, about):
-                    index = index_place(self.at)
-                    self.perhaps_killed_until_done(
-                        lambda one=one: settle_in_store(
-                            self.at, index, one.finding_id, reason="known"
-                        )
-                    )
+                    self.settle(one)
             self.tally["settled"] += 1
             if kind not in ("unregistered", "duplicate"):
                 kept.is_well = False
@@ -947,7 +945,11 @@ class Decade:
         del self.expected[kind, about]
         return None
 
-    def perhaps_killed_until_done(self, act: Callable[[], object]) -> None:
+    def settle(self, finding: StoreFinding) -> None:
+        def act() -> object:
+            index = index_place(self.at)
+            return settle_in_store(self.at, index, finding.finding_id, reason="known")
+
         while not self.perhaps_killed(act)[0]:
             pass
 
