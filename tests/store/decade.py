@@ -221,7 +221,9 @@ def packed(path: Path, wood: Wood) -> Deposit:
         facts = json.loads(read("data/bundle.json"))
         ledger = _rows(read("data/tables/custody.csv"))
         sums = [_sha256(read(f"{one}-sha256.txt")) for one in ("tagmanifest", "manifest")]
-    earlier = tuple(ancestor_from(one) for one in facts["revisionOf"])
+    # the bundles that go on from it are made without lineage.csv, so they name no checksum of it
+    named = (ancestor_from(one) for one in facts["revisionOf"])
+    earlier = tuple(replace(one, bindings="") for one in named)
     return Deposit(path, State(wood, ledger, earlier), *sums)
 
 
@@ -726,9 +728,9 @@ class Decade:
         for sample in sorted(both):
             held = holdings_in(open_store(self.at).ledger(record.record_id))[sample]
             box = self.pick(BOXES)
-            event = "taken_back" if held.lender else "found" if held.gone == "lost" else "stored"
-            if held.gone == "deaccessioned":
-                event = "found_in_collection"
+            event = "taken_back" if held.lender else "stored"
+            if held.gone:
+                event = "found" if held.gone == "lost" else "found_in_collection"
             elif not held.lender and held.holder not in ("", KEEPER):
                 event = "deposited"
             to_keeper = event in ("found", "found_in_collection", "deposited")
