@@ -9,7 +9,7 @@ PIP := $(BIN)/pip install --quiet --disable-pip-version-check
 WORKERS := $(shell expr $$(getconf _NPROCESSORS_ONLN) + 1)
 TESTS := POLARS_MAX_THREADS=1 $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
-.PHONY: help demo test test-quick check mutants docs catalogues bench lock lowest wheel clean
+.PHONY: help demo test test-quick check mutants decade docs catalogues bench lock lowest wheel clean
 
 help:  ## this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -31,6 +31,11 @@ check: $(STAMP)  ## lint, types, and who may import whom
 
 mutants: $(STAMP)  ## plant a few faults in rules and units, and see that the tests notice
 	$(BIN)/python tests/mutants.py --seed 1 --most 3 provenance/_checks/rules provenance/_intake/values/units.py
+
+SEEDS := 10
+STEPS := 200
+decade: $(STAMP)  ## simulate decades of a store against a model: SEEDS=10 STEPS=200
+	$(BIN)/python -m tests.store.decade $(SEEDS) $(STEPS)
 
 docs: $(STAMP)  ## write rule list and README tables again, and the site into build/docs
 	$(BIN)/python -m provenance._checks.rule_book

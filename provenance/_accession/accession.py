@@ -51,6 +51,7 @@ from provenance._ledger.handover import refuse_day_to_come
 from provenance._record.together import Staging
 from provenance._store.acts import ACCESSION, WITHDRAWN, Act
 from provenance._store.door import BROKEN, Judged, Newcomer, accepted, judge
+from provenance._store.home import refuse_copy
 from provenance._store.numbers import (
     NumberPattern,
     UnusableNumber,
@@ -151,9 +152,10 @@ def accession(
     register keeps. What is kept is signed with `keys`, and the register with the first of them.
 
     Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, ContradictsKept,
-    UnusableNumber for a pattern or number that cannot be used or was given out, UnusableInput for a
-    store or settings that cannot be read, and TreenailError when the samples' keeper cannot change
-    so. Nothing is written then, and no number is spent.
+    CopyOfStore for a copy of a store that is still there, UnusableNumber for a pattern or number
+    that cannot be used or was given out, UnusableInput for a store or settings that cannot be read,
+    and TreenailError when the samples' keeper cannot change so. Nothing is written then, and no
+    number is spent.
     """
     bundle, place_of_store = Path(bundle), Path(store)
     depositor, reason = " ".join(depositor.split()), " ".join(reason.split())
@@ -164,6 +166,7 @@ def accession(
     if even_if_rewritten and not reason:
         raise UnusableInput("--even-if-rewritten needs a --reason, which the register keeps")
     refuse_unsafe_name(bundle.resolve().name)
+    refuse_copy(Store(place_of_store))
     repository, begun = _repository(place_of_store, settings, pattern)
     wanted = number_pattern(pattern) if pattern else repository.pattern
     asked = Asked(depositor, on, recorded_on, samples, place)
@@ -194,7 +197,7 @@ def accession(
             given = _number(writing.store.folder, writing.acts, wanted, number, on)
             work = Path(scratch).resolve()
             bag, deposited = with_deposit(received, repository, asked, given, work)
-            return _keep(
+            done = _keep(
                 writing,
                 received,
                 bag,
@@ -212,6 +215,9 @@ def accession(
                 taken_over=len(before),
                 progress=stretch(progress, 1, 2),
             )
+    # a store that was begun only now lies here from now on
+    refuse_copy(Store(place_of_store))
+    return done
 
 
 def _known_bundle(writing: Writing, new: Newcomer, bag: str) -> Act | None:

@@ -134,7 +134,7 @@ class JoinedTables:
         )
 
     def disputed(self) -> set[str]:
-        """Samples of which two ends of the ledger say where they are."""
+        """Samples of which two ends of the ledger say that they are in different places."""
         straight = (
             "SELECT count(*) FROM custody WHERE also_previous_sha256 <> '' OR previous_sha256 IN "
             "(SELECT previous_sha256 FROM custody WHERE previous_sha256 <> '' "
@@ -142,7 +142,7 @@ class JoinedTables:
         )
         if not self._database.execute(straight).fetchone()[0]:
             return set()
-        return disputed_in(list(self.rows("custody")))
+        return set(disputed_in(list(self.rows("custody"))))
 
     def _last_results(self) -> Iterator[tuple[str, ...]]:
         """The result reported last of each sample, among those that no other supersedes."""

@@ -22,6 +22,7 @@ from provenance._ledger.handover import (
 from provenance._ledger.holdings import DEACCESSIONED, Event, Holding, first_day
 from provenance._model.schema import read_core
 from provenance._store.acts import LEDGER, Act
+from provenance._store.home import refuse_copy
 from provenance._store.numbers import number_pattern
 from provenance._store.settings import SETTINGS, read_repository
 from provenance._store.store import FORMER_SAMPLE, Store
@@ -83,13 +84,16 @@ def record_in_store(
     more time for what is out. A part that is cut off gets a number that nothing in the record had.
     `by` is who writes it down, as the register has it; `recorded_on` is when (RFC 3339).
 
-    Raises Refused with one sentence for each sample whose event cannot follow, and TreenailError
-    for words, samples, parties, places and dates that cannot be.
+    Raises Refused with one sentence for each sample whose event cannot follow, CopyOfStore where a
+    copy of a store would give a number, and TreenailError for words, samples, parties, places and
+    dates that cannot be.
     """
     if not any(samples.values()):
         raise TreenailError("name at least one sample")
     if said.corrects and sum(map(len, samples.values())) != 1:
         raise TreenailError("a correction is about one event, so name one sample")
+    if said.event in (*_NUMBERED, "sub_sampled") and not (said.reference or said.corrects):
+        refuse_copy(store)
     written: dict[str, tuple[Event, ...]] = {}
     day = date.fromisoformat(said.today)
     with store.writing(on=day, recorded_on=recorded_on, by=by, signer=signer) as writing:

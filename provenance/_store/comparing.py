@@ -5,16 +5,15 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from provenance._base.listed import listed
 from provenance._ledger.branches import Graph
-from provenance._ledger.custody import JOINED, verify_events
-from provenance._ledger.holdings import Event, replay
-from provenance._ledger.seals import SEAL, named_before
+from provenance._ledger.custody import verify_events
+from provenance._ledger.seals import SEAL
 from provenance._ledger.seals import Event as Row
 from provenance._store.acts import (
     ACCESSION,
@@ -32,11 +31,10 @@ from provenance._store.acts import (
 from provenance._store.current import standing_accessions, tips_among
 from provenance._store.paper import ActAnchor
 from provenance._store.settings import SETTINGS
-from provenance._store.standing import events_in
+from provenance._store.standing import disputed_in
 from provenance._store.store import card_path, ledger_path
 
 _MOST_NAMED = 3
-_NO_MOVE = frozenset({"seen", "requested", "decided", JOINED})
 
 _COPY = "restore it from a copy of the store"
 _FROM_COPY = f"{_COPY}; or settle it and say why"
@@ -382,40 +380,11 @@ def ledger_findings(
     if extra := len(graph.before) - len(graph.all_before(known)):
         yield found("ledger ahead", f"its last {extra} events are not in the register")
         return
-    for sample_id, seals in _disputed(ledger, graph):
-        words = f"sample {sample_id} was moved in two copies, and is in two places since"
-        yield found("two holders", words, f"{sample_id} {' '.join(seals)}")
-
-
-def _disputed(ledger: Sequence[Row], graph: Graph) -> Iterator[tuple[str, list[str]]]:
-    """Samples that two branches leave in different places, with the last event of each.
-
-    An event of the sample behind both settles it.
-    """
-    joints = [one for one in ledger if len(named_before(one)) > 1]
-    if not joints:
-        return
     seals = {one["custody_id"]: one[SEAL] for one in ledger}
-    moves: dict[str, list[tuple[str, Event]]] = defaultdict(list)
-    for event in events_in(ledger):
-        if event.event not in _NO_MOVE:
-            moves[event.sample_id].append((seals[event.custody_id], event))
-    for joint in joints:
-        one, other = (graph.all_before([name]) for name in named_before(joint))
-        for sample_id, events in moves.items():
-            names = [seal for seal, _ in events]
-            mine = [seal for seal in names if seal in one - other]
-            theirs = [seal for seal in names if seal in other - one]
-            if not (mine and theirs) or any(joint[SEAL] in graph.all_before([n]) for n in names):
-                continue
-            if len({_whereabouts(events, side) for side in (one, other)}) > 1:
-                yield sample_id, sorted([mine[-1], theirs[-1]])
-
-
-def _whereabouts(events: Iterable[tuple[str, Event]], side: Container[str]) -> tuple[str, ...]:
-    """Where a sample is by the events of one side alone."""
-    (held,) = replay(event for seal, event in events if seal in side).values()
-    return held.holder, held.on_the_way_to, held.place_held, held.gone
+    for sample_id, ends in disputed_in(ledger).items():
+        words = f"sample {sample_id} was moved in two copies, and is in two places since"
+        names = sorted(seals[one] for one in ends)
+        yield found("two holders", words, f"{sample_id} {' '.join(names)}")
 
 
 def _digest(texts: Sequence[str]) -> str:

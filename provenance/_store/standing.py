@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from provenance._ledger.holdings import Event, Holding, replay, standing_events
 from provenance._ledger.seals import SEAL, named_before
 from provenance._ledger.seals import Event as Row
 
+_NO_WORD = frozenset({"requested", "decided", "joined"})
+"""Events that do not say where a sample is."""
 _Place = tuple[int, int, dict[int, int]]
 """Of an event: its stretch of the ledger, its place in it, and stretch → the last place known of
 each other stretch that it stands on."""
@@ -24,18 +26,42 @@ def holdings_in(ledger: Iterable[Row]) -> dict[str, Holding]:
     return replay(events_in(ledger))
 
 
-def disputed_in(ledger: Sequence[Row]) -> set[str]:
-    """Samples whose last events lie on branches of a ledger of which neither knows the other.
+def disputed_in(ledger: Sequence[Row]) -> dict[str, list[str]]:
+    """Samples that two branches of a ledger leave in different places → the last event of each.
 
-    They stay so when the branches are joined, until a later event says where the sample is.
+    The events are those that say where a sample is, and neither of them knows the other. It stays
+    so when the branches are joined, until a later event says where the sample is.
     """
     places = _places_in(ledger)
-    last: dict[str, list[_Place]] = {}
+    events: dict[str, list[Event]] = {}
+    last: dict[str, list[str]] = {}
     for event in events_in(ledger):
-        place = places[event.custody_id]
-        before = last.get(event.sample_id, [])
-        last[event.sample_id] = [one for one in before if not _stands_on(place, one)] + [place]
-    return {sample for sample, ends in last.items() if len(ends) > 1}
+        events.setdefault(event.sample_id, []).append(event)
+        if _says_where(event):
+            place = places[event.custody_id]
+            before = last.get(event.sample_id, [])
+            apart = [one for one in before if not _stands_on(place, places[one])]
+            last[event.sample_id] = [*apart, event.custody_id]
+    found = {}
+    for sample, ends in last.items():
+        if len(ends) > 1 and len({_whereabouts(events[sample], places, one) for one in ends}) > 1:
+            found[sample] = ends
+    return found
+
+
+def _says_where(event: Event) -> bool:
+    if event.event == "sub_sampled":  # of the sample itself, not of the part
+        return bool(event.parent_sample_id)
+    return event.event not in _NO_WORD and (event.event != "seen" or bool(event.place_held))
+
+
+def _whereabouts(
+    events: Iterable[Event], places: Mapping[str, _Place], end: str
+) -> tuple[str, str, str, str]:
+    """Where a sample is by the events that the one numbered `end` stands on, and by itself."""
+    known = (one for one in events if _stands_on(places[end], places[one.custody_id]))
+    (held,) = replay(known).values()
+    return held.holder, held.on_the_way_to, held.place_held, held.gone
 
 
 def _places_in(ledger: Sequence[Row]) -> dict[str, _Place]:
@@ -66,5 +92,6 @@ def _places_in(ledger: Sequence[Row]) -> dict[str, _Place]:
 
 
 def _stands_on(one: _Place, other: _Place) -> bool:
+    """Whether the first of two events is the second, or knows it."""
     stretch, place, known = one
     return other[1] <= (place if other[0] == stretch else known.get(other[0], -1))

@@ -240,11 +240,21 @@ def test_a_sample_that_two_copies_of_a_ledger_moved_is_in_dispute_until_one_even
     other = sealed([*first, moved[1] | {"sample_id": "2"}])[-1]
     ends = {"previous_sha256": here["event_sha256"], "also_previous_sha256": there["event_sha256"]}
     joined = blank | {"event": "joined", "custody_id": "9", "event_sha256": "j"} | ends
-    assert disputed_in([*first, here]) == set()
-    assert disputed_in([*first, here, there | {"custody_id": "8"}, joined]) == {"1"}
-    assert disputed_in([*first, here, other | {"custody_id": "8"}]) == set()
+    assert not disputed_in([*first, here])
+    assert disputed_in([*first, here, there | {"custody_id": "8"}, joined]) == {
+        "1": [here["custody_id"], "8"]
+    }
+    assert not disputed_in([*first, here, other | {"custody_id": "8"}])
+    for said in (
+        {"event": "sub_sampled", "place_held": ""},
+        {"event": "requested", "place_held": ""},
+        {"event": "seen", "place_held": "B7"},
+        {"place_held": "B7", "notes": "put there in the other copy too"},
+    ):
+        there = sealed([*first, moved[1] | said])[-1]
+        assert not disputed_in([*first, here, there | {"custody_id": "8"}]), said
     after = blank | moved[0] | {"custody_id": "10", "event_sha256": "k", "previous_sha256": "j"}
-    assert disputed_in([*first, here, there | {"custody_id": "8"}, joined, after]) == set()
+    assert not disputed_in([*first, here, there | {"custody_id": "8"}, joined, after])
 
 
 # -- against a model -----------------------------------------------------------------------------

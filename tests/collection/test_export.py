@@ -66,8 +66,9 @@ def lent(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 @pytest.fixture
-def store(lent: Path, tmp_path: Path) -> Store:
-    """A copy of that store, to be changed."""
+def store(lent: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
+    """A copy of that store, to be changed; of an account that does not know the other."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     return Store(Path(shutil.copytree(lent, tmp_path / "store")))
 
 
