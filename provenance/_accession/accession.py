@@ -98,6 +98,17 @@ class ContradictsKept(TreenailError):
         )
 
 
+class OnlyChecked(TreenailError):
+    """A bundle that can be taken in was only to be checked; nothing was written.
+
+    `judged` says how it stands to what is kept, `to_mend` has the faults of its record.
+    """
+
+    def __init__(self, judged: Judged, to_mend: tuple[str, ...]) -> None:
+        self.judged, self.to_mend = judged, to_mend
+        super().__init__("it can be taken in; nothing was written")
+
+
 @dataclass(frozen=True)
 class Accessioned:
     """What came of an accession.
@@ -142,6 +153,7 @@ def accession(
     reason: str = "",
     terms: Terms = NO_TERMS,
     keys: Sequence[Signer] = (),
+    only_check: bool = False,
     progress: Progress = say_nothing,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt in the folder `store`.
@@ -156,6 +168,7 @@ def accession(
     register keeps. `terms` stand on the receipt and in the tables of the store. What is kept is
     signed with `keys`, and the register with the first of them.
 
+    With `only_check` all of that is done but the writing, and OnlyChecked is raised.
     Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, ContradictsKept,
     UnusableNumber for a pattern or number that cannot be used or was given out, UnusableInput for a
     store or settings that cannot be read, and TreenailError when the samples' keeper cannot change
@@ -204,6 +217,8 @@ def accession(
             given = next_number(writing.store.folder, writing.acts, wanted, number, on)
             work = Path(scratch).resolve()
             bag, deposited = with_deposit(received, repository, asked, given, work)
+            if only_check:
+                raise OnlyChecked(door.judged, received.to_mend)
             done = _keep(
                 writing,
                 received,
