@@ -185,7 +185,9 @@ def accession_of_bag(
 
 def _receipt(entry: Act, verdict: BagVerdict, repository: Repository, terms: Terms) -> Receipt:
     taken = ", ".join(filter(None, (repository.name, repository.postal_address)))
-    size = f"{verdict.file_count:,} files, {verdict.byte_count:,} bytes".replace(",", " ")
+    size = " files, ".join(
+        f"{count:,}".replace(",", " ") for count in (verdict.file_count, verdict.byte_count)
+    )
     warnings = [f"{one.path} {one.message}".strip() for one in verdict.findings]
     text = text_template("repository/receipt_of_bag.txt").render(
         said=verdict.in_words,
@@ -204,7 +206,7 @@ def _receipt(entry: Act, verdict: BagVerdict, repository: Repository, terms: Ter
             ("bag", f"{entry.bundle} (no treenail record)"),
             ("kept as", entry.kept_at),
         ),
-        received=(("judged", verdict.in_words), ("files", size), *terms.in_words),
+        received=(("judged", verdict.in_words), ("files", f"{size} bytes"), *terms.in_words),
         sums=(("as it is kept", entry.bag),),
         sum_of="the list of its tag files",
         to_mend=(),

@@ -281,3 +281,53 @@ def test_a_copy_gives_no_number_and_events_and_store_numbers_are_written(
     with open(tmp_path / "events.csv", newline="", encoding="utf-8") as stream:
         (event,) = csv.DictReader(stream)
     assert (event["event_id"], event["object_id"]) == (act.act_id, "2026.0001")
+
+
+def test_an_old_card_index_goes_all_the_way_into_a_store(tmp_path: Path) -> None:
+    """Old numbers and site names stay as they are; what is of the store stays out of the record."""
+    package, draft = tmp_path / "old", tmp_path / "draft.yaml"
+    cards = Path(__file__).parent.parent / "intake" / "card_index.csv"
+    assert run("new", package, "--title", "Old cards").exit_code == 0
+    assert run("import", package, cards, "--draft", "--out", draft).exit_code == 0
+    # what the cards do not say, a person answers
+    answers = {
+        "party_id": "OLD",
+        "name": "not known",
+        "collected_on": "1985~",
+        "collected_by": "OLD",
+        "laboratory_id": "OLD",
+        "reported_on": "1990~",
+        "happened_on": "2026-03-01",
+    }
+    lines = []
+    for line in draft.read_text(encoding="utf-8").splitlines():
+        field = line.split(":")[0].strip()
+        lines.append(
+            line.replace('"?"', f'"{answers[field]}"')
+            if '"?"' in line and field[0] != "#"
+            else line
+        )
+    draft.write_text("\n".join(lines), encoding="utf-8")
+    assert run("import", package, cards, "--mapping", draft).exit_code == 0
+    bundle = tmp_path / "old-bundle.zip"
+    assert run("pack", package, "--zip", "--out", bundle).exit_code == 0
+
+    store = tmp_path / "store"
+    done = take_in(
+        store, bundle, "--depositor", DEPOSITOR, "--as", "gift", "--donor", DONOR,
+        "--previous-number", "AF-11", "--previous-number", "AF-12",
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert "Aunt Elspeth" not in "".join(
+        path.read_text(encoding="utf-8") for path in (package / "tables").glob("*.csv")
+    )
+    index = tmp_path / "catalogue.sqlite"
+    update_catalogue(store, index)
+    found = find_in_catalogue(index, "holdings", Wanted(accession="AF-12")).to_dicts()
+    assert [(row["sample_id"], row["site_id"], row["place"]) for row in found] == [
+        ("FM.1", "Fenwick Moss (invented)", "Box B8, Shelf 3"),
+        ("HR/1", "Hollin Reach (invented)", "Box B7, Shelf 3"),
+        ("HR/2", "Hollin Reach (invented)", "Box B7, Shelf 3"),
+    ]
+    dated = find_in_catalogue(index, "samples", Wanted(from_year=1642, to_year=1642))
+    assert list(dated["sample_id"]) == ["HR/1"]
