@@ -15,7 +15,7 @@ from provenance._intake.drafting.columns import Column
 from provenance._intake.drafting.habits import is_code
 from provenance._intake.drafting.sheet import columns_of, first_rows, header_row
 from provenance._intake.drafting.words import form_words
-from provenance._intake.drafting.writing import SheetGuess, SourceWriter
+from provenance._intake.drafting.writing import SheetGuess, SourceWriter, is_known
 from provenance._intake.drafting.yaml_words import listed, quoted, remark
 from provenance._intake.files.data_package import PackageTable, handed_in
 from provenance._intake.files.readers import open_received
@@ -74,10 +74,10 @@ def draft_mapping(
         said = f"numbering: as_found  # ? keeps old numbers as they are, such as {', '.join(old)}"
         lines.append(remark(said))
     lines.append("sources:")
-    some_known = any(sheet.known for sheet in sheets)
+    some_known = any(is_known(sheet.choice) for sheet in sheets)
     for sheet in sheets:
         block = list(SourceWriter(sheet, missing, model, sites).lines())
-        if some_known and not sheet.known:
+        if some_known and not is_known(sheet.choice):
             # a legend or a page of remarks must not hold up the tables beside it
             lines.append("  # this sheet looks like no table; if it is one, take these # away:")
             block = [f"  #{line}" for line in block]
@@ -110,6 +110,9 @@ def _look_at(
     cards = card_index_of(columns)
     own = [one for one in columns if not cards or one not in cards.columns]
     choice = chooser.choose(name or path.stem, own)
+    if cards and ("sample_id" not in choice.tables.get("sample", {}) or not is_known(choice)):
+        # without numbers of samples its columns lead nowhere, and are asked about like any other
+        cards, choice = None, chooser.choose(name or path.stem, columns)
     states_missing = isinstance(sheet, PackageTable) and sheet.states_missing
     marks = frozenset[str]() if states_missing else _marks(columns, choice, model)
     ours = model.tables.get(name)

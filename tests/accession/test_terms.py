@@ -302,15 +302,12 @@ def test_an_old_card_index_goes_all_the_way_into_a_store(tmp_path: Path) -> None
     lines = []
     for line in draft.read_text(encoding="utf-8").splitlines():
         field = line.split(":")[0].strip()
-        lines.append(
-            line.replace('"?"', f'"{answers[field]}"')
-            if '"?"' in line and field[0] != "#"
-            else line
-        )
+        is_open = '{constant: "?"}' in line
+        lines.append(line.replace('"?"', f'"{answers[field]}"') if is_open else line)
     draft.write_text("\n".join(lines), encoding="utf-8")
     assert run("import", package, cards, "--mapping", draft).exit_code == 0
     bundle = tmp_path / "old-bundle.zip"
-    assert run("pack", package, "--zip", "--out", bundle).exit_code == 0
+    assert "0 errors" in run("pack", package, "--zip", "--out", bundle).output
 
     store = tmp_path / "store"
     done = take_in(

@@ -84,7 +84,7 @@ class CardIndex:
             "party",
             quoted(number.name),
             party_id='{constant: "?"}  # a code for whoever collected and dated these, such as OLD',
-            kind="{constant: organisation}  # ? or person",
+            kind="{constant: person}  # ? one, or several together",
             name='{constant: "?"}  # a name, or: not known',
         )
 

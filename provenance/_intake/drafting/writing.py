@@ -55,13 +55,12 @@ class SheetGuess:
         names = [column.name for column in self.choice.columns]
         return bool(names) and self.computed.issuperset(names)
 
-    @property
-    def known(self) -> bool:
-        """Whether enough was found to say what a line of it is."""
-        tables = self.choice.tables
-        count = sum(len(found) for found in tables.values())
-        keyed = any(f"{table}_id" in found for table, found in tables.items())
-        return count >= (2 if keyed else 3)
+
+def is_known(choice: Choice) -> bool:
+    """Whether enough was found to say what a line of a sheet is."""
+    count = sum(len(found) for found in choice.tables.values())
+    keyed = any(f"{table}_id" in found for table, found in choice.tables.items())
+    return count >= (2 if keyed else 3)
 
 
 class SourceWriter:
@@ -91,7 +90,7 @@ class SourceWriter:
         yield f"    header_row: {self._sheet.header}"
         for letters in self._sheet.nameless:
             yield f"    # ? column {letters} has no heading of its own and is not read; give it one"
-        tables = self._choice.tables if self._sheet.known else {}
+        tables = self._choice.tables if is_known(self._choice) else {}
         asked = self._asked
         if not tables:
             guessed = [
@@ -103,12 +102,15 @@ class SourceWriter:
             if not column.cells:
                 yield f"    # ? column {quoted(column.name)} holds nothing and is not read"
         there = [one.name for one in self._choice.columns if one.name in self._sheet.computed]
-        if there:
-            yield f"    columns_left_out: {listed(there)}  # the program works these out itself"
         cards = self._sheet.cards
-        if cards and (names := [one.name for one in cards.for_the_store]):
-            yield "    # ? these go into the store: 'treenail accession', and 'store --enter'"
-            yield f"    columns_left_out: {listed(names)}"
+        of_store = [one.name for one in cards.for_the_store] if cards else []
+        if of_store:
+            yield f"    # ? {', '.join(map(quoted, of_store))}: these go into the store with"
+            yield "    # 'treenail accession' or 'store --enter'. The full bundle keeps the file as"
+            yield "    # it is: take names of donors out of it first"
+        if there or of_store:
+            why = "" if of_store else "  # the program works these out itself"
+            yield f"    columns_left_out: {listed([*there, *of_store])}{why}"
         yield "    rows:"
         number = self._choice.tables.get("sample", {}).get("sample_id")
         if tables and cards and number:
