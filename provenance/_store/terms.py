@@ -163,15 +163,17 @@ def restrictions_by_record(
 
 def reminders(store: Store, today: date) -> list[str]:
     """Sentences about embargoes whose day has come and loans to the store that have ended."""
-    day = today.isoformat()
+    day, gone = today.isoformat(), store.withdrawn
     said = [
         f"{row['restriction_id']}: the {row['kind']} of {row['accession']} was until "
         f"{row['until']}; lift it with --lift {row['restriction_id']} --reason, or enter a later "
         "day"
         for row in store.rows(RESTRICTION)
-        if row["until"] and row["until"] <= day and not row["lifted_on"]
+        if row["until"]
+        and row["until"] <= day
+        and not row["lifted_on"]
+        and row["accession"] not in gone
     ]
-    gone = store.withdrawn
     said += [
         f"{row['accession']}: the {row['kind']} to the store was until {row['until']}; return it, "
         "or enter the new agreement"

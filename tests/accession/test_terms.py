@@ -240,6 +240,12 @@ def test_a_bag_of_others_is_kept_as_it_is_and_is_no_record(shelf: Path, tmp_path
         ("2026.0001", ""),
         ("2026.0002", ""),
     }
+    split = run(
+        "store", store, "--split", tmp_path / "part", "--number", "2026.0002", "--reason", "a loan"
+    )
+    assert split.exit_code == 0, refused(split)
+    assert set(Store(store).withdrawn) == {"2026.0002"}
+    shutil.rmtree(store / second.kept_at)
     (store / first.kept_at / "data" / "plan.tif").write_bytes(b"lost")
     audited = audit_place(store, index, anew=True)
     assert audited.store is not None
