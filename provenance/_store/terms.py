@@ -45,7 +45,7 @@ class Terms:
         """Raise UnusableInput for a kind that there is not, or what is no day."""
         kinds = store_table(ACQUISITION).codes("kind")
         if self.kind and self.kind not in kinds:
-            raise UnusableInput(f"as '{self.kind}': write one of {', '.join(kinds)}")
+            raise UnusableInput(f"write one of {', '.join(kinds)}, not '{self.kind}'")
         for name in ("begins", "until", "embargo_until"):
             if (text := getattr(self, name)) and not is_day(text):
                 said = name.replace("_", " ")
