@@ -62,6 +62,9 @@ from provenance._store.numbers import (
 )
 from provenance._store.settings import SETTINGS, Repository, new_settings, read_repository
 from provenance._store.store import Store, Writing
+from provenance._store.terms import Terms, put_terms
+
+NO_TERMS = Terms()
 
 
 class AlreadyAccessioned(TreenailError):
@@ -93,6 +96,17 @@ class ContradictsKept(TreenailError):
             "record that has to be merged first; --even-if-rewritten with a --reason accepts it "
             "anyway, and the register says so"
         )
+
+
+class OnlyChecked(TreenailError):
+    """A bundle that can be taken in was only to be checked; nothing was written.
+
+    `judged` says how it stands to what is kept, `to_mend` has the faults of its record.
+    """
+
+    def __init__(self, judged: Judged, to_mend: tuple[str, ...]) -> None:
+        self.judged, self.to_mend = judged, to_mend
+        super().__init__("it can be taken in; nothing was written")
 
 
 @dataclass(frozen=True)
@@ -137,7 +151,9 @@ def accession(
     place: str = "",
     even_if_rewritten: bool = False,
     reason: str = "",
+    terms: Terms = NO_TERMS,
     keys: Sequence[Signer] = (),
+    only_check: bool = False,
     progress: Progress = say_nothing,
 ) -> Accessioned:
     """Verify a bundle, give it a number, and keep it with a receipt in the folder `store`.
@@ -149,8 +165,10 @@ def accession(
 
     What it holds is compared with the earlier bundles of its record (see `_store/door.py`); one
     that contradicts them is taken in only with `even_if_rewritten` and a `reason`, which the
-    register keeps. What is kept is signed with `keys`, and the register with the first of them.
+    register keeps. `terms` stand on the receipt and in the tables of the store. What is kept is
+    signed with `keys`, and the register with the first of them.
 
+    With `only_check` all of that is done but the writing, and OnlyChecked is raised.
     Raises DamagedBundle with a letter to the depositor, AlreadyAccessioned, ContradictsKept,
     CopyOfStore for a copy of a store that is still there, UnusableNumber for a pattern or number
     that cannot be used or was given out, UnusableInput for a store or settings that cannot be read,
@@ -165,9 +183,10 @@ def accession(
         raise UnusableInput("--place says where samples are stored, so it needs --samples")
     if even_if_rewritten and not reason:
         raise UnusableInput("--even-if-rewritten needs a --reason, which the register keeps")
-    refuse_unsafe_name(bundle.resolve().name)
+    terms.refuse_unusable()
     refuse_copy(Store(place_of_store))
-    repository, begun = _repository(place_of_store, settings, pattern)
+    refuse_unsafe_name(bundle.resolve().name)
+    repository, begun = repository_of(place_of_store, settings, pattern)
     wanted = number_pattern(pattern) if pattern else repository.pattern
     asked = Asked(depositor, on, recorded_on, samples, place)
     with (
@@ -190,13 +209,17 @@ def accession(
             on=on, recorded_on=recorded_on, by=by, signer=keys[0] if keys else None
         ) as writing:
             new = newcomer_in(received.folder, received.package)
-            if known := _known_bundle(writing, new, received.known_by.tagmanifest_sha256):
+            if known := known_bundle(
+                writing.acts, received.known_by.tagmanifest_sha256, new.identity.payload
+            ):
                 raise AlreadyAccessioned(bundle, known)
-            _refuse_day(asked, writing.acts, new, received, insisted=bool(reason))
+            refuse_day(asked, writing.acts, _began(new, received), insisted=bool(reason))
             door = _let_in(writing, received, new, asked, repository, even_if_rewritten)
-            given = _number(writing.store.folder, writing.acts, wanted, number, on)
+            given = next_number(writing.store.folder, writing.acts, wanted, number, on)
             work = Path(scratch).resolve()
             bag, deposited = with_deposit(received, repository, asked, given, work)
+            if only_check:
+                raise OnlyChecked(door.judged, received.to_mend)
             done = _keep(
                 writing,
                 received,
@@ -206,6 +229,7 @@ def accession(
                 given,
                 door,
                 new=new,
+                terms=terms,
                 reason=reason,
                 deposited=deposited,
                 keys=keys,
@@ -215,48 +239,46 @@ def accession(
                 taken_over=len(before),
                 progress=stretch(progress, 1, 2),
             )
-    # a store that was begun only now lies here from now on
+    # a store that was begun just now is known from here on
     refuse_copy(Store(place_of_store))
     return done
 
 
-def _known_bundle(writing: Writing, new: Newcomer, bag: str) -> Act | None:
+def known_bundle(acts: Sequence[Act], bag: str, payload: str) -> Act | None:
     """The accession of a bundle, shown as it came in or as it is kept; None when it is new."""
-    withdrawn = {act.number for act in writing.acts if act.kind == WITHDRAWN}
-    for act in writing.acts:
+    withdrawn = {act.number for act in acts if act.kind == WITHDRAWN}
+    for act in acts:
         if act.kind != ACCESSION or act.number in withdrawn:
             continue
-        if bag in (act.received, act.bag) or new.identity.payload == act.payload:
+        if bag in (act.received, act.bag) or (payload and payload == act.payload):
             return act
     return None
 
 
-def _refuse_day(
-    asked: Asked, acts: Sequence[Act], new: Newcomer, received: Received, *, insisted: bool
-) -> None:
+def refuse_day(asked: Asked, acts: Sequence[Act], began: str, *, insisted: bool) -> None:
     """Raise UnusableInput for a day that cannot be, or that needs a reason.
 
-    A record begins with its first custody event, or else with the first visit to its site.
+    `began` is the day on which the record began, '' where that is not known.
     """
     on = asked.on.isoformat()
     refuse_day_to_come(on, asked.recorded_on)
     if insisted:
         return
     last = max((act.happened_on for act in acts if act.kind == ACCESSION), default="")
-    visits = received.package.tables.column("site", "visit_start")
-    days = sorted(
-        day for one in ([one["happened_on"] for one in new.ledger] or visits) if (day := one[:10])
-    )
-    for day, what in (
-        (last, "the last accession"),
-        (days[0] if days else "", "the record began"),
-    ):
+    for day, what in ((last, "the last accession"), (began, "the record began")):
         # a month or year alone is compared as far as it goes
         if on[: len(day)] < day:
             raise UnusableInput(
                 f"--on {on} is before {what} ({day}); correct the day, or say with --reason why it "
                 "is right"
             )
+
+
+def _began(new: Newcomer, received: Received) -> str:
+    """The day of the record's first custody event, or else of the first visit to its site."""
+    visits = received.package.tables.column("site", "visit_start")
+    days = [one["happened_on"] for one in new.ledger] or visits
+    return min((day for one in days if (day := one[:10])), default="")
 
 
 @dataclass(frozen=True)
@@ -296,7 +318,7 @@ def _let_in(
     raise ContradictsKept(received.bundle, judged, letter)
 
 
-def _repository(store: Path, settings: Path | None, pattern: str) -> tuple[Repository, str]:
+def repository_of(store: Path, settings: Path | None, pattern: str) -> tuple[Repository, str]:
     """The repository's settings, and the text of a settings file to begin, '' for none."""
     if settings is not None:
         return read_repository(settings), ""
@@ -308,7 +330,7 @@ def _repository(store: Path, settings: Path | None, pattern: str) -> tuple[Repos
 # -- number --------------------------------------------------------------------------------------
 
 
-def _number(
+def next_number(
     store: Path, acts: Sequence[Act], pattern: NumberPattern | None, number: str, on: date
 ) -> str:
     """The number to give; folders count as given out too, should the register have lost lines."""
@@ -387,6 +409,7 @@ def _keep(
     door: _Door,
     *,
     new: Newcomer,
+    terms: Terms,
     reason: str,
     deposited: tuple[str, ...],
     keys: Sequence[Signer],
@@ -429,13 +452,14 @@ def _keep(
     printed = work / receipt_name
     accessions = [act for act in writing.acts if act.kind == ACCESSION and act != entry]
     beside = editions_beside(received, store, accessions)
-    receipt = receipt_of(received, repository, entry, deposited, asked.place, beside, judged)
+    put_terms(writing, number, terms, asked.depositor)
+    receipt = receipt_of(received, repository, entry, deposited, asked.place, beside, judged, terms)
     print_receipt(receipt, paper, printed)
     if received.is_zip:
         with staged.writing(entry.kept_at) as stream:
             _write_numbered_zip(bag, tags, stream, entry.record_date, work, progress)
     else:
-        _stage_folder(staged, bag, entry.kept_at, tags, progress)
+        stage_folder(staged, bag, entry.kept_at, tags, progress)
     if deposited:
         _stage_received(staged, received, f"{folder}/received/{name}")
     staged.write(entry.receipt, printed.read_bytes())
@@ -475,7 +499,7 @@ def _write_numbered_zip(
     write_zip(bag, stream, base_name=bag.name, day=day, progress=progress)  # type: ignore[arg-type]
 
 
-def _stage_folder(
+def stage_folder(
     staged: Staging,
     source: Path,
     target: str,
@@ -500,7 +524,7 @@ def _stage_folder(
 def _stage_received(staged: Staging, received: Received, target: str) -> None:
     """The bundle as it came in, byte for byte."""
     if not received.is_zip:
-        _stage_folder(staged, received.folder, target, {})
+        stage_folder(staged, received.folder, target, {})
         return
     with staged.writing(target) as writer, open(received.bundle, "rb") as reader:
         shutil.copyfileobj(reader, writer, CHUNK_BYTES)

@@ -22,6 +22,7 @@ from provenance._store.store import Store, Writing, is_store
 from provenance._store.tables import read_cells
 
 BEFORE = "register-before.csv"
+WITHOUT = "taken over without its bundle"
 COLUMNS: Mapping[str, str] = MappingProxyType(
     {
         "number": "number",
@@ -96,7 +97,7 @@ def _enter_line(writing: Writing, line: Act) -> None:
         why = " ".join(str(error).split())
         unknown = ("received_heads", "received_events")
         cells = {name: text for name, text in cells.items() if name not in unknown}
-        cells["reason"] = f"taken over without its bundle: {why}"
+        cells["reason"] = f"{WITHOUT}: {why}"
         writing.add(ACCESSION, edition=line.edition, **cells)
 
 

@@ -34,6 +34,7 @@ from provenance._store.door import (
     Judged,
 )
 from provenance._store.settings import Repository
+from provenance._store.terms import Terms
 
 CODE_MM = 42.0
 TEXT = 9.0
@@ -53,7 +54,7 @@ _COUNTED = (
 
 @dataclass(frozen=True)
 class Receipt:
-    """What one receipt says."""
+    """What one receipt says; `sum_of` is what the checksums are of."""
 
     number: str
     code_text: str
@@ -65,6 +66,7 @@ class Receipt:
     cautions: tuple[str, ...]
     repository: str
     depositor: str
+    sum_of: str = "tagmanifest-sha256.txt"
 
 
 def receipt_of(
@@ -75,11 +77,13 @@ def receipt_of(
     place: str,
     beside: EditionsBeside,
     judged: Judged,
+    terms: Terms,
 ) -> Receipt:
     """The receipt of an accession that is about to be written.
 
     `deposited` are samples that came with the bundle, `place` where they are put, `beside` says
-    what the editions in the store say of it, and `judged` how it stands to earlier bundles.
+    what the editions in the store say of it, `judged` how it stands to earlier bundles, and `terms`
+    on what terms it comes.
     """
     end = next(iter(anchors_in(entry)), None)
     counts = [
@@ -114,7 +118,7 @@ def receipt_of(
         inside.append(("custody", against_kept(judged)))
     if before := received.known_by.accession:
         inside.append(("number it came with", before))
-    inside += beside.in_words
+    inside += [*terms.in_words, *beside.in_words]
     sums = [("as it came in", entry.received), ("as it is kept", entry.bag)]
     mending, *cautions = _words(received, repository, has_ledger=end is not None)
     return Receipt(
@@ -210,7 +214,7 @@ def _draw_first(pages: Pages, frame: Box, receipt: Receipt, title: str, right: s
         canvas, rows, receipt.received, word_width=40 * MM, largest=TEXT + 0.5, smallest=5
     )
     box = Box(box.x, box.y, box.width, min(box.top, foot - 2 * MM) - box.y)
-    box = _draw_heading(canvas, box, "Checksum (SHA-256 of tagmanifest-sha256.txt)")
+    box = _draw_heading(canvas, box, f"Checksum (SHA-256 of {receipt.sum_of})")
     for word, digest in receipt.sums:
         line, box = box.cut_top(5 * MM)
         draw_line(canvas, word, PLAIN, TEXT * 0.86, line.x, line.y + 1.5 * MM)

@@ -42,6 +42,7 @@ from provenance._store.acts import ACCESSION, REGISTER, WITHDRAWN, Act
 from provenance._store.standing import disputed_in, holdings_in
 from provenance._store.store import Store, card_path, ledger_path
 from provenance._store.tables import Row
+from provenance._store.terms import PREVIOUS, RESTRICTION, restrictions_by_record
 
 _NAMED = {
     "sample_id": "sample",
@@ -130,6 +131,7 @@ def settle_store(database: sqlite3.Connection, store: Store) -> dict[str, str]:
     people = _rows(store, "party", unreadable)
     with transaction(database):
         _put_places(database, store, unreadable)
+        _put_terms(database, store, unreadable)
         database.execute(f"UPDATE bundle SET role = '{UNREGISTERED}' WHERE record = ''")
         database.executemany(
             "UPDATE bundle SET state = 'withdrawn', why = ? WHERE path = ? AND state = 'vanished'",
@@ -182,6 +184,33 @@ def _put_places(database: sqlite3.Connection, store: Store, unreadable: dict[str
     )
     if "place.csv" not in unreadable:
         put_signature(database, "place.csv", signature)
+
+
+def _put_terms(database: sqlite3.Connection, store: Store, unreadable: dict[str, str]) -> None:
+    """Old numbers and restrictions; each act of the store may have changed them."""
+    paths = (REGISTER, f"{PREVIOUS}.csv", f"{RESTRICTION}.csv")
+    signature = " ".join(_state(store.folder / path) for path in paths)
+    if signature == signature_in(database, RESTRICTION):
+        return
+    old: dict[str, list[str]] = {}
+    for row in _rows(store, PREVIOUS, unreadable):
+        old.setdefault(row["accession"], []).append(row["previous_number"])
+    rows = _rows(store, RESTRICTION, unreadable)
+    record = {act.number: record_of(act) for act in store.accessions}
+    said = restrictions_by_record(rows, store.accessions, record)
+    database.executemany(
+        "UPDATE bundle SET restriction = ?, previous_numbers = ? WHERE path = ?",
+        [
+            (
+                said.get(act.number, ""),
+                "; ".join(old.get(act.number, ())),
+                str(store.folder / act.kept_at),
+            )
+            for act in store.accessions
+        ],
+    )
+    if not unreadable.keys() & set(paths):
+        put_signature(database, RESTRICTION, signature)
 
 
 def _around(place: str, rows: Mapping[str, Row]) -> list[str]:

@@ -43,7 +43,8 @@ class Wanted:
     ('*' stands for any letters). `from_year` and `to_year` (astronomical) keep samples whose last
     ring or felling range may lie between them, both included; a range that is open to one side has
     no end there. `keeper` is who has the sample, or
-    the repository of its site, by code or name. `stamp` is the number as punched. `place` is a
+    the repository of its site, by code or name. `stamp` is the number as punched. `accession`
+    is the number that the repository gave, or one that it bore before. `place` is a
     place of the store by code or name, with all that is in it, or where a holder keeps the sample,
     in his words; `overdue` are loans that ended before that day (YYYY-MM-DD). `every` takes
     in older and public editions, bundles that are not there any more, and each copy of a bundle
@@ -115,10 +116,10 @@ _COLUMNS = {
 }
 _COLUMNS["loans"] = _COLUMNS["holdings"]
 _ALWAYS = (
-    "bundle.name AS bundle, bundle.edition, bundle.accession, bundle.state, bundle.path, "
-    "judged.verdict"
+    "bundle.name AS bundle, bundle.edition, bundle.accession, bundle.restriction, bundle.state, "
+    "bundle.path, judged.verdict"
 )
-_ABOUT_HELD = "bundle.accession, bundle.state, bundle.path, judged.verdict"
+_ABOUT_HELD = "bundle.accession, bundle.restriction, bundle.state, bundle.path, judged.verdict"
 _JOINED = (
     "bundle JOIN judged USING (bundle_id) LEFT JOIN site USING (bundle_id) "
     "LEFT JOIN sample ON sample.bundle_id = bundle.bundle_id AND sample.site_id = site.site_id"
@@ -272,11 +273,18 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
         (f"{sample}.species",): wanted.species,
         (f'{sample}."use"',): wanted.use.replace(" ", "_") if wanted.use else None,
         keepers: wanted.keeper,
-        ("bundle.accession",): wanted.accession,
     }
     for columns, words in alike.items():
         if words:
             add(_any_alike(columns, words), *[_pattern(words)] * len(columns))
+    if wanted.accession:
+        alike_now = _any_alike(("accession",), wanted.accession)
+        # an old number stands among others of the same accession
+        before = "'; ' || previous_numbers || ';' LIKE ? ESCAPE '\\'"
+        old = _pattern(wanted.accession if "*" in wanted.accession else f"{wanted.accession}*")
+        old = old if "*" in wanted.accession else old[:-1]
+        among = f"SELECT bundle_id FROM bundle WHERE {alike_now} OR {before}"
+        add(f"bundle.bundle_id IN ({among})", _pattern(wanted.accession), f"%; {old};%")
     if wanted.from_year is not None:
         add(_reaches(f"{sample}.{last}", ">=", f"{sample}.{first}"), wanted.from_year)
     if wanted.to_year is not None:

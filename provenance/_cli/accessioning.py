@@ -3,23 +3,39 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
+from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
-from provenance._cli.options import paper_option, progress_bar
+from provenance._cli.options import EXISTING_FILE, paper_option, progress_bar
 from provenance._cli.signing import passphrase_option, read_key, sign_option
 
 
 @click.command("accession")
-@click.argument("bundle", type=click.Path(path_type=Path))
+@click.argument("bundle", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--list",
+    "list_",
+    type=EXISTING_FILE,
+    help="Take in all bundles of this list (CSV) instead of one; see below.",
+)
+@click.option("--check-only", is_flag=True, help="With --list: say what would come of each line.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="With --list: write what came of each line here too (CSV).",
+)
+@click.option("--bag-only", is_flag=True, help="A bag of others: judge and keep it as a bag alone.")
 @click.option(
     "--store",
     type=click.Path(path_type=Path, file_okay=False),
     required=True,
     help="Folder of the store, with its register; started if missing.",
 )
-@click.option("--depositor", required=True, help="Who hands the bundle in.")
+@click.option("--depositor", default="", help="Who hands the bundle in.")
 @click.option("--pattern", default="", help="Pattern of the numbers, such as {year}.{serial:04}.")
 @click.option("--number", default="", help="This number instead of the next one.")
 @click.option(
@@ -27,6 +43,22 @@ from provenance._cli.signing import passphrase_option, read_key, sign_option
     type=click.Path(path_type=Path, dir_okay=False),
     help="Settings (YAML); default: repository.yaml in the store.",
 )
+@click.option(
+    "--as",
+    "kind",
+    type=click.Choice(["gift", "loan", "deposit", "purchase", "transfer", "unknown"]),
+    help="How it comes to the store.",
+)
+@click.option("--title-holder", default="", help="Who owns it.")
+@click.option("--donor", default="", help="Who gave it; never stands in a bundle.")
+@click.option("--agreement", default="", help="Path of the agreement, or its SHA-256.")
+@click.option("--from", "begins", default="", help="First day of a loan or deposit.")
+@click.option("--until", default="", help="Last day of a loan or deposit.")
+@click.option("--previous-number", multiple=True, help="A number that it bore before; repeat it.")
+@click.option(
+    "--restriction", multiple=True, help="What may not be done or shown, in words; repeat it."
+)
+@click.option("--embargo-until", default="", help="Embargo until this day; it ends when lifted.")
 @click.option("--samples", default="", help="Samples that came with it: 231,233-240, or all.")
 @click.option("--place", default="", help="Room, shelf, box or drawer of these samples.")
 @click.option(
@@ -40,12 +72,25 @@ from provenance._cli.signing import passphrase_option, read_key, sign_option
 @click.option("--on", "day", help="Date of accession (YYYY-MM-DD); default: today.")
 @paper_option
 def accession(
-    bundle: Path,
+    bundle: Path | None,
+    list_: Path | None,
+    check_only: bool,
+    out: Path | None,
+    bag_only: bool,
     store: Path,
     depositor: str,
     pattern: str,
     number: str,
     settings: Path | None,
+    kind: str | None,
+    title_holder: str,
+    donor: str,
+    agreement: str,
+    begins: str,
+    until: str,
+    previous_number: tuple[str, ...],
+    restriction: tuple[str, ...],
+    embargo_until: str,
     samples: str,
     place: str,
     even_if_rewritten: bool,
@@ -72,40 +117,86 @@ def accession(
     A damaged bundle is refused: every file is named, and a letter that asks the depositor for it
     again is printed.
 
-    Exit codes: 0 taken in, 1 taken in but the record has faults, or it was taken in before, 2 not
-    taken in.
-    """
-    from datetime import UTC, date, datetime
+    On what terms it comes (--as, --donor, --restriction and others) stands on the receipt and in
+    tables of the store, not in the bundle. An embargo ends with 'treenail store STORE --lift'.
 
+    With --bag-only a bag that another program made is judged by RFC 8493 alone and kept byte for
+    byte. It is no record: nothing is known of samples in it.
+
+    --list takes in many. The columns of the list are bundle (a path as seen from the list),
+    depositor, on, number, samples, place, as, title_holder, donor, agreement, from, until,
+    previous_number, restriction, embargo_until, reason, bag_only; only bundle is needed, and
+    --depositor and --on stand where a line has none. The list itself is checked first. A bundle
+    that is refused stops no other, and one that is there already is passed over, so the same list
+    can be run again.
+
+    Exit codes: 0 taken in, 1 taken in but the record has faults, or it was taken in before, 2 not
+    taken in. With --list 1 when any line was refused.
+    """
     from provenance._accession.accession import ContradictsKept
     from provenance._accession.accession import accession as take_in
     from provenance._accession.damage import DamagedBundle
     from provenance._accession.receipt import against_kept
     from provenance._base.visible import visible
     from provenance._drawing.paper import paper_named
+    from provenance._store.terms import Terms
 
+    if (bundle is None) == (list_ is None):
+        raise click.UsageError("name one BUNDLE, or a list of them with --list")
+    if list_ is None and (check_only or out):
+        raise click.UsageError("--check-only and --out go with --list")
+    terms = Terms(
+        kind=kind or "",
+        title_holder=title_holder,
+        donor=donor,
+        agreement=agreement,
+        begins=begins,
+        until=until,
+        previous_numbers="; ".join(previous_number),
+        restrictions="; ".join(restriction),
+        embargo_until=embargo_until,
+    )
     try:
         on = date.fromisoformat(day) if day else date.today()
     except ValueError:
         raise click.UsageError(f"--on {day}: write the day as 2026-03-01") from None
+    how: dict[str, Any] = {
+        "recorded_on": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}",
+        "paper": paper_named(paper),
+        "pattern": pattern,
+        "settings": settings,
+        "keys": [read_key(key, passphrase_file) for key in keys],
+    }
+    if list_ is not None:
+        if terms != Terms() or any((number, samples, place, reason, even_if_rewritten, bag_only)):
+            raise click.UsageError("with --list these stand in the columns of the list")
+        _take_in_list(list_, store, depositor, on, check_only, out, how)
+        return
+    assert bundle is not None
+    if not depositor:
+        raise click.UsageError("say with --depositor who hands the bundle in")
+    how |= {
+        "depositor": depositor,
+        "on": on,
+        "number": number,
+        "reason": reason,
+        "terms": terms,
+    }
+    if bag_only:
+        if samples or place or even_if_rewritten:
+            raise click.UsageError("a bag of others has no samples and no ledger to speak of")
+        _take_in_bag(bundle, store, how)
+        return
     try:
         with progress_bar("taking in") as progress:
             done = take_in(
                 bundle,
                 store,
-                depositor=depositor,
-                on=on,
-                recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-                paper=paper_named(paper),
-                number=number,
-                pattern=pattern,
-                settings=settings,
                 samples=samples,
                 place=place,
                 even_if_rewritten=even_if_rewritten,
-                reason=reason,
-                keys=[read_key(key, passphrase_file) for key in keys],
                 progress=progress,
+                **how,
             )
     except (DamagedBundle, ContradictsKept) as error:
         click.echo(error.letter, nl=False)
@@ -138,4 +229,58 @@ def accession(
             click.echo(f"to correct: {' '.join(visible(fault).split())}", err=True)
         if len(done.to_mend) > 20:
             click.echo(f"... and {len(done.to_mend) - 20} MORE; see the receipt", err=True)
+        sys.exit(1)
+
+
+def _take_in_bag(bag: Path, store: Path, how: dict[str, Any]) -> None:
+    from provenance._accession.of_others import accession_of_bag
+    from provenance._base.visible import visible
+
+    with progress_bar("taking in") as progress:
+        done = accession_of_bag(bag, store, progress=progress, **how)
+    click.echo(f"accessioned as {done.entry.number}")
+    click.echo(f"kept {done.kept}")
+    click.echo(f"receipt {done.receipt}")
+    click.echo(done.verdict.in_words)
+    for one in done.verdict.findings[:20]:
+        click.echo(f"warning: {visible(f'{one.path} {one.message}'.strip())}", err=True)
+    if done.settings:
+        click.echo(f"began {done.settings}: write the name and address of your repository into it")
+
+
+def _take_in_list(
+    path: Path,
+    store: Path,
+    depositor: str,
+    on: date,
+    only_check: bool,
+    out: Path | None,
+    how: dict[str, Any],
+) -> None:
+    from provenance._accession.bulk import REFUSED, Outcome, accession_list, read_list, report_rows
+    from provenance._base.disk import write_bytes
+    from provenance._base.visible import visible
+
+    lines = read_list(path, depositor=depositor, on=on)
+    outcomes: list[Outcome] = []
+    try:
+        with progress_bar("checking" if only_check else "taking in") as progress:
+            for one in accession_list(
+                lines, store, only_check=only_check, progress=progress, **how
+            ):
+                outcomes.append(one)
+    finally:
+        # also of a run that is stopped: what was taken in stays
+        for one in outcomes:
+            said = visible(" ".join(one.said.split()))
+            name = visible(one.line.cells["bundle"])
+            number = f" as {one.number}" if one.number else ""
+            about = f": {said}" if said else ""
+            click.echo(f"line {one.line.line}, {name}: {one.word}{number}{about}")
+        if out is not None:
+            write_bytes(out, report_rows(outcomes))
+            click.echo(f"wrote {out}", err=True)
+    counts = Counter(one.word for one in outcomes)
+    click.echo(", ".join(f"{count} {word}" for word, count in counts.items()))
+    if counts[REFUSED]:
         sys.exit(1)

@@ -55,7 +55,7 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
     help="What to list: samples; holdings says where each is; sites for GeoJSON; wood and "
     "architecture where derived.",
 )
-@click.option("--sample", help="Number of the sample; says where it is.")
+@click.option("--sample", help="Number of the sample, or its scanned label from the store.")
 @click.option("--place", "inside", help="Place by code or name: all that is in it.")
 @click.option(
     "--overdue",
@@ -71,7 +71,7 @@ def _show_schema(context: click.Context, option: click.Parameter, value: bool) -
 @click.option("--to", "to_year", help="Ends, or may end, in this year or earlier.")
 @click.option("--stamp", help="Number on the plug.")
 @click.option("--keeper", help="Who has the sample, or keeps the record.")
-@click.option("--accession", help="The repository's number.")
+@click.option("--accession", help="The repository's number, or one that it bore before.")
 @click.option("--edition", type=click.Choice(["full", "public"]), default=None)
 @click.option(
     "--every", is_flag=True, help="Also older and public editions, missing bundles, every copy."
@@ -170,6 +170,8 @@ def catalogue(
                 raise click.UsageError("--sql goes alone, without --of and what to look for")
             frame = ask_sql(index, sql)
         else:
+            if isinstance(place, Path) and is_store(place):
+                _read_label(place, words)
             wanted = Wanted(
                 from_year=parse_year(from_year) if from_year else None,
                 to_year=parse_year(to_year) if to_year else None,
@@ -198,6 +200,20 @@ def catalogue(
                     err=True,
                 )
     sys.exit(code)
+
+
+def _read_label(folder: Path, words: dict[str, str | bool | None]) -> None:
+    """Let a scanned label with a number of this store stand for the sample and its site."""
+    from provenance._collection.kept import sample_on_label
+    from provenance._identity.payload import is_inside, is_scan, read_scan
+    from provenance._store.store import Store
+
+    text = words["sample"]
+    if not isinstance(text, str) or not is_scan(text) or is_inside(text):
+        return
+    if read_scan(text).store_number:
+        named = sample_on_label(Store(folder), text)
+        words |= {"sample": named.sample_id, "site": named.site_id}
 
 
 def _day(text: str) -> str:

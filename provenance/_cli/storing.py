@@ -32,6 +32,26 @@ if TYPE_CHECKING:
 @click.option(
     "--anchor", is_flag=True, help="Print the end of the register, as a line to keep on paper."
 )
+@click.option("--lift", help="Lift this restriction (2026.0001-R1); needs --reason.")
+@click.option(
+    "--enter",
+    nargs=2,
+    metavar="TABLE FILE.csv",
+    help="Enter or change rows: place, party, enquiry, acquisition, previous_number, restriction.",
+)
+@click.option(
+    "--numbers",
+    "numbered",
+    nargs=2,
+    metavar="NUMBER OUT.csv",
+    help="Write store numbers for the samples of an accession, for 'labels --store-numbers'.",
+)
+@click.option(
+    "--events",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write accessions, withdrawals and fixity checks as preservation events (CSV).",
+)
+@click.option("--take-over", is_flag=True, help="Make a store of one that an older version began.")
 @click.option("--reason", default="", help="Why; it stays in the register.")
 @by_option
 def store(
@@ -41,12 +61,18 @@ def store(
     split: Path | None,
     numbers: tuple[str, ...],
     anchor: bool,
+    lift: str | None,
+    enter: tuple[str, str] | None,
+    numbered: tuple[str, str] | None,
+    events: Path | None,
+    take_over: bool,
     reason: str,
     by: str,
 ) -> None:
-    """Say what STORE is: records, accessions, open findings, and the end of its register.
+    """Say what STORE is: records, accessions, what is due, and the end of its register.
 
-    With --withdraw, --merge, --split or --anchor it does that one thing. Nothing is deleted: what
+    What is due are embargoes whose day has come and loans to the store that have ended.
+    With an option it does that one thing. Nothing is deleted: what
     may be removed afterwards is named. Keep the line of --anchor on paper and give it to 'treenail
     audit --anchor': lines cut off the end of the register show against nothing else.
 
@@ -54,14 +80,18 @@ def store(
     """
     from provenance._store.store import open_store
 
-    if sum(map(bool, (withdraw, merge, split, anchor))) > 1:
-        raise click.UsageError("--withdraw, --merge, --split and --anchor go one at a time")
-    if (withdraw or split) and not reason.strip():
+    asked = (withdraw, merge, split, anchor, lift, enter, numbered, events, take_over)
+    if sum(map(bool, asked)) > 1:
+        raise click.UsageError("only --reason, --by and --number go with another option")
+    if (withdraw or split or lift) and not reason.strip():
         raise click.UsageError("say why with --reason, for those who look for it later")
     if bool(numbers) != bool(split):
         raise click.UsageError("--split and --number go together: name what the new store gets")
-    opened = open_store(store)
     day = {"on": date.today(), "recorded_on": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}", "by": by}
+    if take_over:
+        _take_over(store, day)
+        return
+    opened = open_store(store)
     if withdraw:
         _withdraw(opened, withdraw, reason, day)
     elif merge:
@@ -70,8 +100,64 @@ def store(
         _split(opened, split, numbers, reason, day)
     elif anchor:
         _anchor(opened, day)
+    elif lift:
+        _lift(opened, lift, reason, day)
+    elif enter:
+        _enter(opened, enter[0], Path(enter[1]), day)
+    elif numbered:
+        _number(opened, numbered[0], Path(numbered[1]))
+    elif events:
+        _write_events(opened, events)
     else:
         _tell(opened)
+
+
+def _take_over(folder: Path, day: dict[str, Any]) -> None:
+    from provenance._accession.before import WITHOUT, is_old_store, take_over
+    from provenance._base.errors import UnusableInput
+    from provenance._base.visible import visible
+
+    if not is_old_store(folder):
+        raise UnusableInput(f"no older version began {folder}; there is nothing to take over")
+    acts = take_over(folder, **day)
+    click.echo(f"took over {counted(len(acts), 'accession')}; treenail audit {folder} checks them")
+    for act in acts:
+        if act.reason.startswith(WITHOUT):
+            click.echo(visible(f"{act.number} {act.reason}"))
+
+
+def _lift(store: Store, restriction: str, reason: str, day: dict[str, Any]) -> None:
+    from provenance._store.terms import lift
+
+    with store.writing(**day) as writing:
+        found = lift(writing, restriction, reason)
+    click.echo(f"lifted {restriction} of {found['accession']}")
+
+
+def _enter(store: Store, table: str, path: Path, day: dict[str, Any]) -> None:
+    from provenance._store.entering import enter_rows
+
+    done = enter_rows(store, table, path, **day)
+    click.echo(f"{table}: {done.added} new, {done.changed} changed, {done.unchanged} as they were")
+
+
+def _number(store: Store, number: str, out: Path) -> None:
+    from provenance._base.disk import write_bytes
+    from provenance._store.store_numbers import numbers_csv, store_numbers
+
+    numbers = store_numbers(store, number)
+    write_bytes(out, numbers_csv(numbers))
+    click.echo(f"wrote {out}: {counted(len(numbers), 'sample')}")
+
+
+def _write_events(store: Store, out: Path) -> None:
+    from provenance._base.disk import write_bytes
+    from provenance._bundle.preservation import PreservationEvent, preservation_events_csv
+    from provenance._store.preservation import preservation_events
+
+    events = [PreservationEvent(**one) for one in preservation_events(store)]
+    write_bytes(out, preservation_events_csv(events))
+    click.echo(f"wrote {out}: {counted(len(events), 'event')}")
 
 
 def _tell(store: Store) -> None:
@@ -79,6 +165,7 @@ def _tell(store: Store) -> None:
     from provenance._store.acts import AUDITED, ends_of, first_fault
     from provenance._store.current import standing_accessions
     from provenance._store.paper import anchor_line
+    from provenance._store.terms import reminders
 
     standing = standing_accessions(store.acts)
     records = {act.record_id for act in standing} - {""}
@@ -98,6 +185,11 @@ def _tell(store: Store) -> None:
         click.echo(f"the register has {len(ends)} ends; treenail audit says what to do")
         sys.exit(1)
     click.echo(anchor_line(store.acts))
+    due = reminders(store, date.today())
+    for sentence in due:
+        click.echo(f"due: {visible(sentence)}")
+    if due:
+        sys.exit(1)
 
 
 def _withdraw(store: Store, number: str, reason: str, day: dict[str, Any]) -> None:

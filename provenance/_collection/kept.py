@@ -9,7 +9,7 @@ from functools import cached_property
 
 from provenance._base.errors import TreenailError, UnreadableValue, UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
-from provenance._identity.naming import SampleNames
+from provenance._identity.naming import NamedSample, SampleNames
 from provenance._identity.payload import inside_code, is_inside, is_scan, read_scan, split_scans
 from provenance._identity.selection import select_samples
 from provenance._ledger.holdings import Event, Holding, replay
@@ -24,13 +24,15 @@ class Kept:
     """A record of a store as its card and ledger have it.
 
     `accession` is its current bundle; `cards` are the numbers of that one and of all before it,
-    table → key → what it belongs to, the newest first; `ledger` its rows.
+    table → key → what it belongs to, the newest first, and `carded` their accessions; `ledger` its
+    rows.
     """
 
     accession: Act
     cards: tuple[Mapping[str, Mapping[str, str]], ...]
     ledger: Sequence[Mapping[str, str]]
     shop: Mapping[str, Mapping[str, str]]
+    carded: tuple[str, ...] = ()
 
     @property
     def record_id(self) -> str:
@@ -126,6 +128,21 @@ class Kept:
             and inside_code(one.place_held) == scanned.inside
         ]
 
+    def named(self, text: str) -> NamedSample:
+        """The one sample that a text or scanned label names, by its own number or the store's.
+
+        Raises UnreadableValue when it names none or could name several.
+        """
+        number = read_scan(text).store_number if is_scan(text) and not is_inside(text) else ""
+        if not number:
+            return self.names.sample(text)
+        accession, _, count = number.rpartition("/")
+        for one, card in zip(self.carded, self.cards, strict=True):
+            samples = list(card.get("sample", {}))
+            if one == accession and 0 < int(count) <= len(samples):
+                return self.names.sample(samples[int(count) - 1])
+        raise UnreadableValue(number, f"is not the number of a sample of {self.accession.number}")
+
 
 _NUMBERS = ("sample", "reservation", FORMER_SAMPLE)
 
@@ -166,7 +183,8 @@ class Books:
         in_order = (current, *(one for one in full if one is not current))
         cards = tuple(self.store.card(act) for act in in_order)
         rows = self.store.ledger(record_id) if ledger is None else ledger
-        return Kept(current, cards, rows, self._parties)
+        carded = tuple(act.number for act in in_order)
+        return Kept(current, cards, rows, self._parties, carded)
 
 
 def kept_record(store: Store, record_id: str) -> Kept:
@@ -224,6 +242,15 @@ def records_scanned(store: Store, named: Sequence[str], lines: str) -> list[Kept
         return [books.kept(one) for one in books.records]
     wanted = set().union(*said)
     return [books.kept(one) for one, sites in found.items() if sites & wanted]
+
+
+def sample_on_label(store: Store, text: str) -> NamedSample:
+    """The sample with the store number that a scanned label says.
+
+    Raises UnreadableValue for another code, and UnusableInput where there is no such accession.
+    """
+    accession = read_scan(text).store_number.rpartition("/")[0]
+    return kept_record(store, record_named(store, accession)).named(text)
 
 
 def _sites_on_cards(books: Books, record_id: str) -> set[str]:
@@ -303,7 +330,7 @@ def _meant(records: Sequence[Kept], text: str) -> tuple[list[tuple[Kept, list[st
     found, why = [], ""
     for one in records:
         try:
-            samples = one.inside(text) if is_inside(text) else [one.names.sample(text).sample_id]
+            samples = one.inside(text) if is_inside(text) else [one.named(text).sample_id]
         except UnreadableValue as error:
             # of several records the one of the site that the label says
             if len(records) == 1 or any(site and site in text.upper() for site in one.sites):

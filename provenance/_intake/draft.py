@@ -9,12 +9,14 @@ from pathlib import Path
 
 from provenance._base.errors import UnusableInput
 from provenance._gate.budget import SheetBudget
+from provenance._intake.drafting.card_index import card_index_of
 from provenance._intake.drafting.choosing import Choice, Chooser
 from provenance._intake.drafting.columns import Column
 from provenance._intake.drafting.habits import is_code
 from provenance._intake.drafting.sheet import columns_of, first_rows, header_row
 from provenance._intake.drafting.words import form_words
-from provenance._intake.drafting.writing import SheetGuess, SourceWriter, listed, quoted, remark
+from provenance._intake.drafting.writing import SheetGuess, SourceWriter, is_known
+from provenance._intake.drafting.yaml_words import listed, quoted, remark
 from provenance._intake.files.data_package import PackageTable, handed_in
 from provenance._intake.files.readers import open_received
 from provenance._intake.files.received import ReceivedSheet
@@ -66,14 +68,16 @@ def draft_mapping(
     missing = sorted(frozenset[str]().union(*(sheet.marks for sheet in sheets)))
     doubt = "  # ? whether these mean 'nothing written' on these forms" if missing else ""
     lines = [*remarks, f"title: {quoted(title)}", f"missing: {listed(['', *missing])}{doubt}"]
-    if old := sorted(set(_old_numbers(sheets, model)))[:_EXAMPLES]:
+    if model.numbering == STRICT and any(sheet.cards for sheet in sheets):
+        lines.append("numbering: as_found  # ? an old collection keeps its numbers and site names")
+    elif old := sorted(set(_old_numbers(sheets, model)))[:_EXAMPLES]:
         said = f"numbering: as_found  # ? keeps old numbers as they are, such as {', '.join(old)}"
         lines.append(remark(said))
     lines.append("sources:")
-    some_known = any(sheet.known for sheet in sheets)
+    some_known = any(is_known(sheet.choice) for sheet in sheets)
     for sheet in sheets:
         block = list(SourceWriter(sheet, missing, model, sites).lines())
-        if some_known and not sheet.known:
+        if some_known and not is_known(sheet.choice):
             # a legend or a page of remarks must not hold up the tables beside it
             lines.append("  # this sheet looks like no table; if it is one, take these # away:")
             block = [f"  #{line}" for line in block]
@@ -103,7 +107,12 @@ def _look_at(
     header = header_row(first, chooser.names)
     described = sheet.columns if isinstance(sheet, PackageTable) else {}
     columns, nameless = columns_of(first, header, described)
-    choice = chooser.choose(name or path.stem, columns)
+    cards = card_index_of(columns)
+    own = [one for one in columns if not cards or one not in cards.columns]
+    choice = chooser.choose(name or path.stem, own)
+    if cards and ("sample_id" not in choice.tables.get("sample", {}) or not is_known(choice)):
+        # without numbers of samples its columns lead nowhere, and are asked about like any other
+        cards, choice = None, chooser.choose(name or path.stem, columns)
     states_missing = isinstance(sheet, PackageTable) and sheet.states_missing
     marks = frozenset[str]() if states_missing else _marks(columns, choice, model)
     ours = model.tables.get(name)
@@ -112,7 +121,7 @@ def _look_at(
         for one in (ours.fields if ours else ())
         if one.obtained == "computed" or (ours and ours.role != "record")
     ]
-    return SheetGuess(path, name, header, choice, marks, nameless, frozenset(made))
+    return SheetGuess(path, name, header, choice, marks, nameless, frozenset(made), cards)
 
 
 def _marks(columns: Sequence[Column], choice: Choice, model: Model) -> frozenset[str]:

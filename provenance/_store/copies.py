@@ -181,7 +181,7 @@ def split_store(
         staying = [act for act in standing if act not in going]
         if unknown := sorted(set(numbers) - {act.number for act in going}):
             raise UnusableInput(f"{store.folder} has no accession {unknown[0]} to part from it")
-        records = {act.record_id for act in going}
+        records = {act.record_id for act in going} - {""}
         if torn := [act.number for act in staying if act.record_id in records]:
             raise UnusableInput(
                 f"{', '.join(torn)}: the same record as one that goes. A record stays together, so "

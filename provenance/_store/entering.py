@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,12 +12,19 @@ from provenance._base.listed import listed
 from provenance._store.places import faults_in_places
 from provenance._store.store import Store
 from provenance._store.tables import Row, StoreTable, read_cells, store_table
+from provenance._store.terms import (
+    ACQUISITION,
+    PREVIOUS,
+    RESTRICTION,
+    faults_in_restrictions,
+    is_day,
+)
 
-ENTERED = ("place", "party", "enquiry")
+ENTERED = ("place", "party", "enquiry", ACQUISITION, PREVIOUS, RESTRICTION)
 """The tables that a person fills in; the others are written by what the store does."""
 
 Faults = Callable[[Sequence[Row]], Iterator[tuple[str, str, str, str]]]
-_FURTHER: Mapping[str, Faults] = {"place": faults_in_places}
+_FURTHER: Mapping[str, Faults] = {"place": faults_in_places, RESTRICTION: faults_in_restrictions}
 
 
 @dataclass(frozen=True)
@@ -44,12 +51,14 @@ def enter_rows(
     described = store_table(table)
     lines = list(_lines(described, path))
     with store.writing(on=on, recorded_on=recorded_on, by=by) as writing:
-        key = described.key[0]
-        before = {row[key]: row for row in writing.store.rows(table)}
+        before = {_key(described, row): row for row in writing.store.rows(table)}
         blank = dict.fromkeys(described.columns, "")
-        after = before | {row[key]: blank | before.get(row[key], {}) | row for _, row in lines}
-        place_of = {row[key]: line for line, row in lines}
-        for found, column, value, why in _faults(described, list(after.values())):
+        after = before | {
+            (key := _key(described, row)): blank | before.get(key, {}) | row for _, row in lines
+        }
+        place_of = {_key(described, row): line for line, row in lines}
+        numbers = {act.number for act in writing.store.accessions}
+        for found, column, value, why in _faults(described, list(after.values()), numbers):
             where = f"{path}, line {place_of[found]}" if found in place_of else f"{found} in store"
             raise UnusableInput(f"{where}, column '{column}', '{value}': {why}")
         added = sum(one not in before for one in after)
@@ -59,15 +68,19 @@ def enter_rows(
     return Entered(added, changed, len(lines) - added - changed)
 
 
+def _key(table: StoreTable, row: Row) -> str:
+    return ", ".join(row[name] for name in table.key)
+
+
 def _lines(table: StoreTable, path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     if not path.is_file():
         raise UnusableInput(f"{path} is not there; check the name of the file")
     names, *rows = read_cells(path) or [[]]
     names = [name.strip() for name in names]
-    key = table.key[0]
     strange = [name for name in names if name not in table.columns]
-    if strange or key not in names:
-        said = f"does not know {listed(strange, 3)}" if strange else f"needs the column {key}"
+    lacking = [name for name in table.key if name not in names]
+    if strange or lacking:
+        said = f"does not know {listed(strange, 3)}" if strange else f"needs {listed(lacking, 3)}"
         raise UnusableInput(
             f"{path}, line 1: the table {table.name} {said}; its columns are "
             f"{', '.join(table.columns)}"
@@ -77,20 +90,27 @@ def _lines(table: StoreTable, path: Path) -> Iterator[tuple[int, dict[str, str]]
         row = {name: " ".join(cell.split()) for name, cell in zip(names, cells, strict=False)}
         if not any(row.values()):
             continue
-        if not row[key]:
-            raise UnusableInput(f"{path}, line {line}, column '{key}': it is blank; fill it in")
-        if row[key] in seen:
+        for column in table.key:
+            if not row.get(column):
+                raise UnusableInput(
+                    f"{path}, line {line}, column '{column}': it is blank; fill it in"
+                )
+        key = _key(table, row)
+        if key in seen:
             raise UnusableInput(
-                f"{path}, line {line}, column '{key}': '{row[key]}' is in line {seen[row[key]]} "
+                f"{path}, line {line}, column '{table.key[-1]}': '{key}' is in line {seen[key]} "
                 "as well; leave one out"
             )
-        seen[row[key]] = line
+        seen[key] = line
         yield line, row
 
 
-def _faults(table: StoreTable, rows: Sequence[Row]) -> Iterator[tuple[str, str, str, str]]:
+def _faults(
+    table: StoreTable, rows: Sequence[Row], accessions: Collection[str]
+) -> Iterator[tuple[str, str, str, str]]:
+    days = {str(one["name"]) for one in table.fields if one["type"] == "date"}
     for row in rows:
-        key = row[table.key[0]]
+        key = _key(table, row)
         for column in table.required:
             if not row[column]:
                 yield key, column, "", "it is blank; fill it in"
@@ -98,5 +118,10 @@ def _faults(table: StoreTable, rows: Sequence[Row]) -> Iterator[tuple[str, str, 
             codes = table.codes(column)
             if codes and row[column] and row[column] not in codes:
                 yield key, column, row[column], f"write one of {', '.join(codes)}"
+            if column in days and row[column] and not is_day(row[column]):
+                yield key, column, row[column], "write the day as 2026-03-01"
+        if row.get("accession") and row["accession"] not in accessions:
+            why = "the register has no such accession; correct the number"
+            yield key, "accession", row["accession"], why
     if table.name in _FURTHER:
         yield from _FURTHER[table.name](rows)

@@ -105,6 +105,16 @@ def test_strange_forms_are_guessed_with_few_mistakes_and_the_rest_is_asked(tmp_p
     assert total["right"] >= 270
 
 
+def test_a_card_index_without_numbers_of_samples_hides_no_column(tmp_path) -> None:
+    said = "Acc no,Box,Donor,Outer date,Site\nAF-1,B7,Aunt Elspeth (invented),1642,Hollin Reach\n"
+    path = tmp_path / "cards.csv"
+    path.write_text(said, "utf-8")
+    _, raw = drafted(tmp_path, path)
+    (source,) = raw["sources"]
+    asked = set(source.get("columns_to_decide", {})) | set(said_of(source))
+    assert asked - {"?"} == set(said.splitlines()[0].split(","))
+
+
 def test_the_forms_of_the_demonstration_are_guessed_as_their_mappings_say(tmp_path) -> None:
     """272 columns, of which 240 are right, 27 asked and 5 wrong."""
     demo = shipped("demo_package")

@@ -48,7 +48,11 @@ def _of_store(audit: Audit) -> dict[str, Any]:
     open_ones = [
         {"finding": one.finding_id, **asdict(one), "remedy": one.remedy} for one in audit.store.open
     ]
-    return {"openFindings": open_ones, "settledFindings": len(audit.store.settled)}
+    return {
+        "openFindings": open_ones,
+        "settledFindings": len(audit.store.settled),
+        "due": list(audit.store.due),
+    }
 
 
 def _of_run(audit: Audit, name: str) -> list[Any]:
@@ -73,6 +77,7 @@ def audit_lines(audit: Audit) -> list[str]:
         lines.append(f"    {found.remedy}")
     if audit.store:
         lines.append(audit.store.in_words)
+        lines += [f"due: {visible(one)}" for one in audit.store.due]
     for one in audit.standing:
         if one["clean"] or (audit.store and one["standing"] not in IN_DOUBT):
             continue

@@ -34,6 +34,7 @@ from provenance._store.identity import bag_digests, identity_in
 from provenance._store.own_files import digest_in, own_findings
 from provenance._store.paper import ActAnchor
 from provenance._store.store import Store, held, is_store, open_store
+from provenance._store.terms import reminders
 
 _OUTCOMES = {
     **dict.fromkeys(("damaged", "bag_not_valid", "bag_incomplete", "not_a_bag"), "damaged"),
@@ -51,10 +52,14 @@ _COLUMNS = (
 
 @dataclass(frozen=True)
 class StoreState:
-    """What does not fit together in a store: `open` until a person settles it, with a reason."""
+    """What does not fit together in a store: `open` until a person settles it, with a reason.
+
+    `due` are sentences about embargoes and loans to the store whose day has come.
+    """
 
     open: tuple[StoreFinding, ...]
     settled: tuple[StoreFinding, ...]
+    due: tuple[str, ...] = ()
 
     @property
     def in_words(self) -> str:
@@ -95,7 +100,14 @@ def compare_store(
     found += bundle_findings(store.acts, lying, lambda path: _marks_of(folder / path))
     memory.keep()
     open_ones, settled = told(found, store.acts)
-    return StoreState(tuple(open_ones), tuple(settled))
+    return StoreState(tuple(open_ones), tuple(settled), _due(Store(folder)))
+
+
+def _due(store: Store) -> tuple[str, ...]:
+    try:
+        return tuple(reminders(store, _today()))
+    except UnusableInput as error:
+        return (str(error),)
 
 
 def standing_in_store(

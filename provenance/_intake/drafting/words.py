@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from typing import Any
@@ -60,6 +60,7 @@ class FormWords:
     bore_sizes: frozenset[str]
     little: frozenset[str]
     codes: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    card_index: Mapping[str, Sequence[str]] = field(default_factory=dict)
 
     def for_codes(self, vocabulary: str) -> Mapping[str, str]:
         """Word → code of a list, of words that the list itself does not have."""
@@ -81,6 +82,7 @@ def form_words() -> FormWords:
         bore_sizes=frozenset(raw["bore_sizes"]),
         little=frozenset(raw["little"]),
         codes=raw["codes"],
+        card_index=raw["card_index"],
     )
 
 

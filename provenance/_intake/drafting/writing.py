@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import glob
-import json
-import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from provenance._intake.drafting.card_index import CardIndex
 from provenance._intake.drafting.choosing import CHAIN, Choice, Guess
 from provenance._intake.drafting.columns import Column
 from provenance._intake.drafting.habits import (
@@ -21,6 +20,7 @@ from provenance._intake.drafting.habits import (
     says_yes,
 )
 from provenance._intake.drafting.words import form_words
+from provenance._intake.drafting.yaml_words import listed, quoted
 from provenance._intake.mapping.mapping_file import LEFT_OUT, OPEN
 from provenance._model.schema import Field, Model, Table
 
@@ -30,9 +30,6 @@ _EXAMPLES = 3
 _LONGEST_EXAMPLE = 30
 _LONGEST_KEY = 800
 """YAML takes a key of up to 1024 characters without more ado."""
-_UNPRINTABLE = re.compile(
-    "[^ -~\u00a0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]"
-)
 
 
 @dataclass(frozen=True)
@@ -40,7 +37,7 @@ class SheetGuess:
     """What is guessed of one sheet; `marks` mean 'nothing written', `nameless` are column letters.
 
     `nameless` hold values that a mapping cannot name, since they have no heading of their own.
-    `computed` are headings of what the program works out itself.
+    `computed` are headings of what the program works out itself. `cards` is there for a card index.
     """
 
     path: Path
@@ -50,6 +47,7 @@ class SheetGuess:
     marks: frozenset[str]
     nameless: Sequence[str]
     computed: frozenset[str]
+    cards: CardIndex | None = None
 
     @property
     def all_computed(self) -> bool:
@@ -57,30 +55,12 @@ class SheetGuess:
         names = [column.name for column in self.choice.columns]
         return bool(names) and self.computed.issuperset(names)
 
-    @property
-    def known(self) -> bool:
-        """Whether enough was found to say what a line of it is."""
-        tables = self.choice.tables
-        count = sum(len(found) for found in tables.values())
-        keyed = any(f"{table}_id" in found for table, found in tables.items())
-        return count >= (2 if keyed else 3)
 
-
-def quoted(text: str) -> str:
-    """A text as YAML takes it in any place, on one line."""
-    return _UNPRINTABLE.sub(
-        lambda match: f"\\u{ord(match[0]):04x}", json.dumps(text, ensure_ascii=False)
-    )
-
-
-def listed(texts: Sequence[str]) -> str:
-    """Texts as a YAML list on one line."""
-    return f"[{', '.join(map(quoted, texts))}]"
-
-
-def remark(text: str) -> str:
-    """A comment on one line."""
-    return "# " + _UNPRINTABLE.sub(" ", text)
+def is_known(choice: Choice) -> bool:
+    """Whether enough was found to say what a line of a sheet is."""
+    count = sum(len(found) for found in choice.tables.values())
+    keyed = any(f"{table}_id" in found for table, found in choice.tables.items())
+    return count >= (2 if keyed else 3)
 
 
 class SourceWriter:
@@ -110,7 +90,7 @@ class SourceWriter:
         yield f"    header_row: {self._sheet.header}"
         for letters in self._sheet.nameless:
             yield f"    # ? column {letters} has no heading of its own and is not read; give it one"
-        tables = self._choice.tables if self._sheet.known else {}
+        tables = self._choice.tables if is_known(self._choice) else {}
         asked = self._asked
         if not tables:
             guessed = [
@@ -122,15 +102,29 @@ class SourceWriter:
             if not column.cells:
                 yield f"    # ? column {quoted(column.name)} holds nothing and is not read"
         there = [one.name for one in self._choice.columns if one.name in self._sheet.computed]
-        if there:
-            yield f"    columns_left_out: {listed(there)}  # the program works these out itself"
+        cards = self._sheet.cards
+        of_store = [one.name for one in cards.for_the_store] if cards else []
+        if of_store:
+            yield f"    # ? {', '.join(map(quoted, of_store))}: these go into the store with"
+            yield "    # 'treenail accession' or 'store --enter'. The full bundle keeps the file as"
+            yield "    # it is: take names of donors out of it first"
+        if there or of_store:
+            why = "" if of_store else "  # the program works these out itself"
+            yield f"    columns_left_out: {listed([*there, *of_store])}{why}"
         yield "    rows:"
+        number = self._choice.tables.get("sample", {}).get("sample_id")
+        if tables and cards and number:
+            yield from cards.before(number.column)
         if not tables:
             names = ", ".join(table.name for table in self._model.of_role("record"))
             yield f"      - table: {quoted(OPEN)}  # what is on a line? One of: {names}"
             yield f"        fields: {{{quoted(OPEN)}: {{column: {quoted(OPEN)}}}}}"
+        if tables and cards and number and "element" not in tables:
+            yield from self._rows(self._model.table("element"), {})
         for name, found in tables.items():
             yield from self._rows(self._model.table(name), found)
+        if tables and cards and number:
+            yield from cards.behind(number.column)
 
     def _questions(self, asked: Sequence[Column]) -> Iterator[str]:
         if not asked:
@@ -170,6 +164,8 @@ class SourceWriter:
         for one in table.fields:
             if one.name in found:
                 yield from self._field(table, found[one.name])
+            elif one.required and (answer := self._of_card(table.name, one.name)):
+                yield f"          {one.name}: {answer}"
             elif one.name in table.primary_key:
                 yield self._key(table, one.name, found)
             elif one.required and one.name == "site_id":
@@ -198,6 +194,15 @@ class SourceWriter:
             ):
                 return found[name].column.name
         return ""
+
+    def _of_card(self, table: str, name: str) -> str:
+        """What a card index says, or does not say, of a field without a column of its own."""
+        samples = self._choice.tables.get("sample", {})
+        if self._sheet.cards is None or "sample_id" not in samples:
+            return ""
+        elements = self._choice.tables.get("element", {})
+        timber = elements.get("element_id") or samples.get("element_id") or samples["sample_id"]
+        return self._sheet.cards.answers(table, name, timber.column.name)
 
     def _sample_number(self) -> str:
         """The heading of the numbers of samples; '' where there is none."""
