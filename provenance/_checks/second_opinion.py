@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, NamedTuple
@@ -217,8 +216,8 @@ def ask_library(
 ) -> Answers:
     """What the library says about the tables that a descriptor lists, columns matched by name.
 
-    The library has one way of matching at a time: the headings in the order of the schema, which
-    mostly leaves nothing to ask, and where it does the headings in any order, and the rows.
+    Three runs, because the library has one way of matching at a time: the headings in the order of
+    the schema, the headings in any order, and the rows.
     """
     cleaned, not_fetched = without_fetching(dict(descriptor))
     not_asked = [f"{DESCRIPTOR}: {place} was not fetched" for place in not_fetched]
@@ -250,14 +249,13 @@ def ask_library(
                 refused = Said(DESCRIPTOR, 0, "", fault.type, shortened(fault.note))
                 said[refused] = (fault.message, "")
             return Answers(program, said, (), frozenset(names), {}, tuple(not_asked))
-        errors: dict[str, list[Any]] = {}
-        first = cache(lambda name: _errors(by_order, name, None, 1))
-        for done, (name, linked) in enumerate(_linked(resources), start=1):
-            if not _about_rows(first(name)):
-                said |= _headings(name, _errors(by_name, name, 1), _errors(by_order, name, 1))
-            settled = all(_about_rows(first(one)) for one in linked if one in names)
-            again = first(name) or not settled
-            errors[name] = _errors(rows, name, None, most) if again else []
+        errors = {}
+        for done, name in enumerate(names, start=1):
+            in_order = _errors(by_order, name, 1)
+            # where nothing is said of the headings in their order, nothing is of their names
+            if not all(hasattr(error, "row_number") for error in in_order):
+                said |= _headings(name, _errors(by_name, name, 1), in_order)
+            errors[name] = _errors(rows, name, None, most)
             if step:
                 step(done, len(names))
         if stopped := _unread(errors):
@@ -294,20 +292,6 @@ def _matching(descriptor: Mapping[str, Any], how: str, lost: Collection[str]) ->
             one = {**one, "schema": schema}
         resources.append(one)
     return {**descriptor, "resources": resources}
-
-
-def _linked(resources: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, list[Any]]]:
-    """Each table with those that its keys lead to."""
-    for one in resources:
-        schema = one.get("schema")
-        links = schema.get("foreignKeys") if isinstance(schema, dict) else None
-        links = links if isinstance(links, list) else []
-        yield str(one.get("name")), [_target(link, one.get("name")) for link in links]
-
-
-def _about_rows(errors: Sequence[Any]) -> bool:
-    """Whether the library had nothing against the headings, which it reads before the rows."""
-    return all(hasattr(error, "row_number") for error in errors)
 
 
 def _target(link: Any, own: Any) -> Any:
