@@ -39,6 +39,9 @@ class CaseFolder(mfusepy.Operations):
     def real(self, path: str) -> str:
         at = self.root
         for part in filter(None, path.split("/")):
+            if os.path.lexists(os.path.join(at, part)):  # and so no other is alike
+                at = os.path.join(at, part)
+                continue
             try:
                 there = {one_name(name): name for name in os.listdir(at)}
             except OSError:

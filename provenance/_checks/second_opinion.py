@@ -251,7 +251,10 @@ def ask_library(
             return Answers(program, said, (), frozenset(names), {}, tuple(not_asked))
         errors = {}
         for done, name in enumerate(names, start=1):
-            said |= _headings(name, _errors(by_name, name, 1), _errors(by_order, name, 1))
+            in_order = _errors(by_order, name, 1)
+            # where nothing is said of the headings in their order, nothing is of their names
+            if not all(hasattr(error, "row_number") for error in in_order):
+                said |= _headings(name, _errors(by_name, name, 1), in_order)
             errors[name] = _errors(rows, name, None, most)
             if step:
                 step(done, len(names))

@@ -193,6 +193,10 @@ def last_known_day(tables: Snapshot) -> pl.Expr:
     Stands for 'today' in rules about what is overdue: a check gives the same answer whenever it is
     run. Null when nothing has a date.
     """
+    return pl.lit(tables.once("last_known_day", _last_known_day), dtype=pl.Int64)
+
+
+def _last_known_day(tables: Snapshot) -> int | None:
     days: list[int] = []
     for table, columns in (
         ("custody", ("happened_on", "recorded_on")),
@@ -204,7 +208,7 @@ def last_known_day(tables: Snapshot) -> pl.Expr:
             newest = dated[f"{column}_first"].max()
             if isinstance(newest, int):
                 days.append(newest)
-    return pl.lit(max(days, default=None), dtype=pl.Int64)
+    return max(days, default=None)
 
 
 def species_differ(tables: Snapshot, one: str, other: str) -> tuple[pl.Expr, pl.Expr]:

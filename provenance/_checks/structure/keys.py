@@ -138,6 +138,10 @@ def _broken(
 ) -> Iterator[pl.DataFrame]:
     other = model.table(link.table)
     names = list(link.fields)
+    types = {table.field(one).type for one in names}
+    types.update(other.field(one).type for one in link.reference_fields)
+    if types == {"string"} and _all_there(link, frame, target):
+        return
     pointing = _key_texts(table, link.fields, frame)
     written = pointing.with_columns(frame[ROW]).filter(_any_written(link.fields))
     if not len(written):
@@ -172,6 +176,15 @@ def _broken(
         target=" and ".join(f"'{other.field(name).title}'" for name in link.reference_fields),
         target_table=other.title,
     )
+
+
+def _all_there(link: ForeignKey, frame: pl.DataFrame, target: pl.DataFrame) -> bool:
+    """Whether each of a few keys is among those that it leads to, which is quickly seen."""
+    if len(link.fields) > 1 or len(frame) + len(target) > _LARGEST_SEARCHED:
+        return False
+    (name,) = link.reference_fields
+    there = target[name].to_list() if name in target.columns else []
+    return set(frame[link.fields[0]].to_list()) <= {"", *there}
 
 
 def _near(lost: pl.Series, there: pl.Series) -> dict[str, str]:
