@@ -72,7 +72,7 @@ def store(lent: Path, tmp_path: Path) -> Store:
 
 
 def test_a_record_is_given_out_with_all_that_happened_in_the_store(
-    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    store: Store, tmp_path: Path
 ) -> None:
     record = store.accession("2026.0001").record_id
     done = export_record(store, "2026.0001", tmp_path / "out")
@@ -89,8 +89,6 @@ def test_a_record_is_given_out_with_all_that_happened_in_the_store(
     assert {one for one in rules if one.split(".")[0] in ("custody", "sample", "plug")} == {
         "custody.collected_on_another_day"
     }
-    # a copy of the store gives no numbers, except where nothing is known of the other one
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     assert take_in(package, store.folder, "second.zip") == "2026.0002"
     again = Store(store.folder)
     newest = again.accession("2026.0002")
