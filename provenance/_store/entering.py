@@ -80,7 +80,9 @@ def _lines(table: StoreTable, path: Path) -> Iterator[tuple[int, dict[str, str]]
     strange = [name for name in names if name not in table.columns]
     lacking = [name for name in table.key if name not in names]
     if strange or lacking:
-        said = f"does not know {listed(strange, 3)}" if strange else f"needs {listed(lacking, 3)}"
+        said = f"needs the column {listed(lacking, 3)}"
+        if strange:
+            said = f"does not know {listed(strange, 3)}"
         raise UnusableInput(
             f"{path}, line 1: the table {table.name} {said}; its columns are "
             f"{', '.join(table.columns)}"

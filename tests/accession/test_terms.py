@@ -133,7 +133,7 @@ def test_old_numbers_and_restrictions_are_entered_from_a_spreadsheet(
         ("previous_number", "accession,previous_number\n2026.0001,A1\n2026.0001,A2\n", ""),
         ("previous_number", "accession,previous_number\n2026.0001,A1\n2026.0001,A1\n", "line 3"),
         ("previous_number", "accession,previous_number\n2026.0009,A1\n", "no such accession"),
-        ("previous_number", "accession\n2026.0001\n", "needs previous_number"),
+        ("previous_number", "accession\n2026.0001\n", "needs the column previous_number"),
         ("acquisition", "accession,kind,until\n2026.0001,loan,1 May\n", "column 'until', '1 May'"),
         ("restriction", "restriction_id,accession,kind\nR1,2026.0001,embargo\n", "which day"),
     )
