@@ -68,7 +68,7 @@ MOST = {name: one for name, one in NUMBERS.items() if name.endswith(" --most")}
 
 
 def test_most_is_in_every_command_that_cuts_a_list() -> None:
-    cut = "check", "compare", "history", "locate", "merge", "survey"
+    cut = "check", "compare", "history", "locate", "merge", "stocktake", "survey"
     assert set(MOST) == {f"{name} --most" for name in cut}
 
 

@@ -63,7 +63,9 @@ def places(
 
 @click.command("year")
 @store_argument
-@click.option("--until", type=int, default=None, help="Last year; default: this year.")
+@click.option(
+    "--until", type=click.IntRange(1), default=None, help="Last year; default: this year."
+)
 @format_option("table", "csv", "json", "html")
 @out_option
 def year(store: Path, until: int | None, shape: str, out: Path | None) -> None:

@@ -8,7 +8,6 @@ of it shows more than that the record does not contradict itself and what is kep
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -16,6 +15,8 @@ from types import MappingProxyType
 
 from provenance._base.errors import UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
+from provenance._gate.documents import json_from
+from provenance._gate.refusal import RefusedInput
 from provenance._ledger.branches import before_of, with_all_before
 from provenance._ledger.seals import SEAL, Event
 from provenance._record.given_out import Numbers
@@ -226,9 +227,9 @@ def at_odds(ledger: Sequence[Event], earlier: Iterable[Ancestor]) -> list[str]:
 
 def _is_of(statement: str, one: Ancestor) -> bool:
     try:
-        facts = json.loads(statement)
+        facts = json_from(statement.encode(), "a signed statement")
         told = (facts["manifestSha256"], tuple(facts["heads"]), facts["events"])
-    except (ValueError, LookupError, TypeError):
+    except (RefusedInput, LookupError, TypeError):
         return False
     return told == (one.payload, one.heads, one.events)
 

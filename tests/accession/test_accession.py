@@ -149,7 +149,7 @@ def test_the_catalogue_finds_the_bundle_by_its_number(shelf: Path, tmp_path: Pat
     take_in(shelf / "later.zip", tmp_path / "store")
     index = tmp_path / "catalogue.sqlite"
     update_catalogue(tmp_path / "store", index)
-    found = find_in_catalogue(index, "bundles", Wanted()).to_dicts()
+    found = find_in_catalogue(index, "bundles", Wanted(every=True)).to_dicts()
     assert sorted(row["accession"] for row in found) == ["2026.0001", "2026.0002"]
 
 

@@ -16,7 +16,7 @@ from provenance._bundle.withdrawal import withdrawing_of
 from provenance._catalogue.audit.audit import audit_place
 from provenance._catalogue.audit.audit_report import audit_html, audit_json, audit_lines
 from provenance._catalogue.build import update_catalogue
-from provenance._catalogue.query import find_in_catalogue, withdrawn_editions
+from provenance._catalogue.query import Wanted, find_in_catalogue, withdrawn_editions
 from provenance._drawing.paper import paper_named
 from provenance._history.deciding import correct, decide
 from provenance._record.package import open_package
@@ -71,7 +71,7 @@ def test_a_withdrawn_edition_is_told_wherever_it_lies_beside_its_successor(tmp_p
     assert REASON in audit_html(done)
     assert json.loads(audit_json(done))["editionsWithdrawn"] == 1
     assert withdrawn_editions(index) == {old: new}
-    bundles = find_in_catalogue(index, "bundles")
+    bundles = find_in_catalogue(index, "bundles", Wanted(every=True))
     assert dict(bundles.select("path", "withdrawn_by").iter_rows()) == {old: new, new: None}
 
     # an index of a version that did not know of it goes on, and learns it

@@ -45,9 +45,8 @@ def a_field_package(tmp_path):
 
 
 def act(package, event, samples, day, **options):
-    return record_events(
-        package, event, samples, happened_on=day, recorded_on="2027-07-01", **options
-    )
+    when = {"happened_on": day, "recorded_on": "2027-07-01"}
+    return record_events(package, event, samples, **when | options)
 
 
 def sent(tmp_path):
@@ -144,7 +143,7 @@ def test_one_refused_sample_keeps_the_others_out_too(tmp_path) -> None:
         ("handed_over", ["231"], {"to_party_id": "NOBODY"}, "has no NOBODY"),
         ("received", ["231"], {"states": {"232": "broken"}}, "not among the samples"),
         ("received", ["231"], {"states": {"231": "eaten"}}, "'eaten' is not one of"),
-        ("mounted", ["231"], {"today": "2024-06-01"}, "is after today, 2024-06-01"),
+        ("mounted", ["231"], {"recorded_on": "2024-06-01"}, "2024-06-20 is still to come"),
         ("loaned", ["231"], {"to_party_id": "LAB", "loan_due_on": "soon"}, "'soon' is not a date"),
     ],
 )

@@ -5,7 +5,6 @@ Source: the vocabulary of schema.org, type Dataset and what its properties expec
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -14,6 +13,7 @@ from provenance._bundle.deposit.form import Described, Form, as_text
 from provenance._bundle.describe.abstract import dated_rings
 from provenance._bundle.describe.citation import UNAVAILABLE, UNKNOWN
 from provenance._bundle.describe.published_places import PublishedPlace, published_places
+from provenance._gate.documents import json_from
 from provenance._record.deposit_settings import embargo_of
 from provenance._record.doi import doi_address
 from provenance._record.package import Package, as_json
@@ -85,7 +85,7 @@ def _identified(dataset: Mapping[str, Any], record: Mapping[str, Any]) -> dict[s
 
 
 def _anew(packed: bytes, record: Mapping[str, Any]) -> bytes:
-    return as_json(_identified(json.loads(packed), record)).encode("utf-8")
+    return as_json(_identified(json_from(packed, FORM.file_name), record)).encode("utf-8")
 
 
 def years_covered(package: Package) -> str:
