@@ -64,7 +64,7 @@ def places(
 @click.command("year")
 @store_argument
 @click.option(
-    "--until", type=click.IntRange(1), default=None, help="Last year; default: this year."
+    "--until", type=click.IntRange(1), default=None, help="Last year (default: this one)."
 )
 @format_option("table", "csv", "json", "html")
 @out_option
