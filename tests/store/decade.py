@@ -936,8 +936,8 @@ class Decade:
                 if (one.kind, one.number or one.path) == (kind, about):
                     self.settle(one)
             self.tally["settled"] += 1
-            if kind not in ("unregistered", "duplicate"):
-                kept.is_well = False
+            # where a second one stays, a lost bundle would be a moved one
+            kept.is_well = kind == "unregistered"
         else:
             stray.unlink(missing_ok=True)
             shutil.move(aside, touched)
