@@ -334,7 +334,7 @@ class Decade:
         self.chance = random.Random(seed)
         self.root, self.at = folder, folder / "store"
         self.day = date(2016, 1, 4)
-        self.count = 0
+        self.count = self.ticks = 0
         self.look_every, self.most = look_every, most
         self.records: dict[str, Record] = {}
         self.kept: dict[str, Kept] = {}
@@ -359,7 +359,10 @@ class Decade:
 
     @property
     def now(self) -> str:
-        return f"{self.day}T09:00:00Z"
+        """Another second each time: what two people write down alike at once would be one event."""
+        self.ticks = (self.ticks + 1) % 36000
+        minutes, seconds = divmod(self.ticks, 60)
+        return f"{self.day}T{9 + minutes // 60:02}:{minutes % 60:02}:{seconds:02}Z"
 
     @property
     def today(self) -> str:
@@ -936,8 +939,8 @@ class Decade:
                 if (one.kind, one.number or one.path) == (kind, about):
                     self.settle(one)
             self.tally["settled"] += 1
-            if kind not in ("unregistered", "duplicate"):
-                kept.is_well = False
+            # where a second one stays, a lost bundle would be a moved one
+            kept.is_well = kind == "unregistered"
         else:
             stray.unlink(missing_ok=True)
             shutil.move(aside, touched)

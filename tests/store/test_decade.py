@@ -15,11 +15,10 @@ from provenance._store.store import open_store
 from tests.store.decade import BORROWER, Decade, State
 
 
-@pytest.mark.parametrize("seed", [0, 4])
-def test_every_fault_is_told_and_every_answer_is_the_models(seed: int, tmp_path: Path) -> None:
+def test_every_fault_is_told_and_every_answer_is_the_models(tmp_path: Path) -> None:
     # what is wrong with the wood of a record is for other tests, and takes longest
     with patch.object(received, "_faults", lambda *_: ((), 0)):
-        decade = Decade(seed, tmp_path, look_every=10, most=3)
+        decade = Decade(0, tmp_path, look_every=10, most=3)
         done = decade.run(20)
     assert done["catalogues"] >= 2
     assert len(decade.given) >= 4
