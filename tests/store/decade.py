@@ -159,7 +159,7 @@ class Deposit:
     def as_earlier(self) -> Ancestor:
         """What the next bundle of the record says of this one."""
         heads = tuple(seals_at_ends(self.state.ledger))
-        told = (self.path.stem, self.edition, "2016-01-01", self.bag, "", "", self.payload)
+        told = (self.path.stem, self.edition, "2016-01-01", self.bag, "", self.payload)
         return Ancestor(*told, heads, len(self.state.ledger))
 
     @property
