@@ -826,6 +826,8 @@ class Decade:
         last = {**ledger[-1], "notes": "changed"}
         if what in ("rewritten", "posing", "cut", "honest cut") and len(events) < len(ledger):
             return None
+        if what == "posing" and len(ledger) == 1:
+            return None  # with no event left, and no acts, nothing tells which record it was
         word = {"moved": "number moved", "gone": "number gone", "honest cut": "at odds",
                 "broken": "broken ledger", "posing": "looks rewritten"}.get(what, what)  # fmt: skip
         if what == "moved":
