@@ -87,6 +87,8 @@ def count_years(store: Store, until: int) -> Years:
     loans: list[_Loan] = []
     known: dict[str, int] = {}
     for act in store.accessions:
+        if not act.record_id:  # a bag of others
+            continue
         year = _year(act.happened_on)
         known[act.record_id] = min(year, known.get(act.record_id, year))
     for record_id, year in known.items():
@@ -190,7 +192,7 @@ def years_text(years: Years, store: str, counted_on: date, shape: str) -> str:
             page_templates("store", "bundle")
             .get_template("year.html")
             .render(
-                title=f"The store {store}, year by year",
+                title=f"{store}: the collection year by year",
                 counted_on=counted_on.isoformat(),
                 years=list(years.counts),
                 figures=figures,

@@ -70,6 +70,7 @@ def test_a_bundle_bears_the_date_of_the_newest_entry(tmp_path: Path) -> None:
     """Due dates and permits say nothing of when the record was last written in."""
     builder = a_package(tmp_path).with_row("lab_result", reported_on="2033-02-01")
     builder.with_row("consignment", due_on="2050-01-01").with_row("site", permit_until="2060-01-01")
+    builder.with_bare_row("custody", event="loaned", loan_due_on="2050-01-01")
     assert record_date(builder.package) == "2033-02-01"
 
 

@@ -167,7 +167,8 @@ def described_sums(package: Package) -> list[tuple[str, str, str, str]]:
 
 def says_when_done(field: Field) -> bool:
     """Whether a field says when something was done (not when it is due or allowed)."""
-    return field.notation == "edtf" and field.name.endswith("_on") and field.name != "due_on"
+    said = field.notation == "edtf" and field.name.endswith("_on")
+    return said and not field.name.endswith("due_on")
 
 
 def record_date(package: Package) -> str:
