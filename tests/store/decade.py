@@ -65,6 +65,8 @@ from tests.forked import started
 PLACES = {"MAIN": "", "R1": "MAIN", "R2": "MAIN", "B1": "R1", "B2": "R1", "B3": "R2"}
 BOXES = ("B1", "B2", "B3")
 KEEPER, CREW, BORROWER = "REPO", "MB", "LAB"
+EVEN_DAMAGED = Wanted(even_if_damaged=True)
+
 TIMBERS = ("B1-014", "B1-015")
 LEFT_OUT = ("pages", "check", "index.html", "go.html", "codebook.html", "CODEBOOK.md", "datacite",
             "dublin-core.xml", "CITATION.cff", "schema-org.jsonld", "csv-metadata.json",
@@ -1033,7 +1035,7 @@ class Decade:
             )
             assert bool(row["disputed"]) == (where is None), (row["sample_id"], "disputed")
             assert where in (None, told), (row["site_id"], row["sample_id"], told, where)
-        samples = find_in_catalogue(index, "samples").to_dicts()
+        samples = find_in_catalogue(index, "samples", EVEN_DAMAGED).to_dicts()
         counted = Counter((row["site_id"], row["sample_id"]) for row in samples)
         assert counted == Counter(list(expected)), (counted, expected)
         for room in ("R1", "B3"):
