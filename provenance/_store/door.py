@@ -22,7 +22,7 @@ from provenance._ledger.seals import SEAL, Event
 from provenance._record.given_out import Numbers
 from provenance._record.origin import NUMBERED, Ancestor
 from provenance._store.acts import Act
-from provenance._store.current import OLDER
+from provenance._store.current import OLDER, word_of
 from provenance._store.identity import Identity
 from provenance._store.store import Writing, card_path, events_known
 
@@ -150,18 +150,20 @@ def judge(new: Newcomer, peers: Sequence[Peer]) -> Judged:
         for peer in of_named:
             odds += _lost([one for seal, one in peer.events.items() if seal not in mine], peer)
         return _refused(AT_ODDS, odds)
-    if moved := _moved(new, *new.told, peers):
+    newer = _newer(peers)
+    told = max((place for place, one in enumerate(newer, start=1) if one in of_named), default=0)
+    if moved := _moved(new, *new.told, newer[told:]):
         return _refused(MOVED, moved)
-    if gone := _gone(new, *new.told, of_named):
+    if gone := _gone(new, *new.told, ()):
         return _refused(GONE, gone)
     follows, words, said = [], [], []
     for place, peer in enumerate(peers, start=1):
         is_named = peer in of_named
-        if moved := _moved(new, peer.act.number, peer.numbers, peers[place:]):
+        later = _newer(peers[place:])
+        if moved := _moved(new, peer.act.number, peer.numbers, later):
             return _refused(MOVED, moved)
         lost = [event for seal, event in peer.events.items() if seal not in mine]
-        later = [one for one in peers[place:] if one in of_named]
-        gone = _gone(new, peer.act.number, peer.numbers, later)
+        gone = _gone(new, peer.act.number, peer.numbers, [p for p in later if p in of_named])
         contained = mine.keys() <= peer.events.keys() and _within(new.numbers, peer.numbers)
         if is_named and lost:
             word = CUT if mine.keys() < peer.events.keys() else REWRITTEN
@@ -188,6 +190,13 @@ def judge(new: Newcomer, peers: Sequence[Peer]) -> Judged:
             return _refused(ANOTHER, [f"no event of {peer.act.number} is in its custody ledger"])
     known = {seal for peer in peers for seal in peer.events} & mine.keys()
     return Judged(_first_of(words, new, bool(of_named)), tuple(said), tuple(follows), len(known))
+
+
+def _newer(peers: Iterable[Peer]) -> list[Peer]:
+    """Without those that came in as older: such a one lacks what is newer and has what was put
+    right since, and nobody let that pass.
+    """
+    return [one for one in peers if word_of(one.act) != OLDER]
 
 
 def _first_of(words: Sequence[str], new: Newcomer, predecessor_known: bool) -> str:

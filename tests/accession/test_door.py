@@ -55,6 +55,10 @@ def peer(ledger: Ledger, payload: str, numbers: Mapping[str, dict[str, str]] = W
     return Peer(act, {one[SEAL]: one for one in ledger}, numbers)
 
 
+def came_as_older(one: Peer) -> Peer:
+    return replace(one, act=replace(one.act, reason="older"))
+
+
 def newcomer(ledger: Ledger, *earlier: Ancestor, **more: object) -> Newcomer:
     identity = Identity(bag="b", payload="p", members="m", marks=("record",))
     new = Newcomer(identity, "full", "", ledger, earlier, WOOD)
@@ -125,6 +129,18 @@ CASES: dict[str, tuple[Newcomer, tuple[Peer, ...], str, str]] = {
         "sample 232",
     ),
     "a number gone": (newcomer(THIRD, TWO, numbers=WITHOUT), THEIRS, "number gone", "sample 232"),
+    "a number gone that an older one lacked as well": (
+        newcomer(THIRD, TWO, ONE, numbers=WITHOUT),
+        (peer(SECOND, "two"), came_as_older(peer(FIRST, "one", WITHOUT))),
+        "number gone",
+        "sample 232",
+    ),
+    "moved back to where an older one had it": (
+        newcomer(THIRD, TWO, ONE, numbers=ELSEWHERE, told=("two", WOOD)),
+        (peer(SECOND, "two"), came_as_older(peer(FIRST, "one", ELSEWHERE))),
+        "number moved",
+        "sample 231",
+    ),
     "a number that it says is spent": (
         newcomer(THIRD, TWO, numbers=WITHOUT, spent=frozenset({("sample", "232")})),
         THEIRS,
