@@ -197,11 +197,12 @@ def _named(items: Sequence[Item]) -> str:
 def _loan_line(loan: Loan, day: str) -> str:
     over = loan.days_over(day)
     status = f"OVERDUE by {counted(over, 'day')}" if over else loan.status(day)
-    out = f"{len(loan.out)} of {counted(len(loan.items), 'sample')} out"
+    samples = counted(len(loan.items), "sample")
+    out = f"{len(loan.out)} of {samples} out: {_named(loan.out)}" if loan.out else f"{samples} back"
     lost = [one for one in loan.out if one.lost_on]
     return (
         f"{loan.number}  {loan.borrower_name}, lent {loan.lent_on}, due {loan.due_on}, {status}\n"
-        f"    {out}: {_named(loan.out)}" + (f"\n    reported lost: {_named(lost)}" if lost else "")
+        f"    {out}" + (f"\n    reported lost: {_named(lost)}" if lost else "")
     )
 
 
