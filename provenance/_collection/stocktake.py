@@ -81,7 +81,8 @@ def compare_scans(
     database.executemany("INSERT INTO opened VALUES (?, ?, ?)", opened.rows())
     database.executemany("INSERT INTO outcome VALUES (?, '', '', ?, ?, '', ?)", opened.odd)
     _run(database, _NAMED)
-    matched = database.execute(_SEEN).rowcount
+    database.execute(_SEEN)
+    (matched,) = database.execute("SELECT coalesce(sum(scans), 0) FROM seen").fetchone()
     if matched < database.execute("SELECT count(*) FROM scan").fetchone()[0]:
         database.execute(_UNKNOWN)
     _run(database, _COMPARED)
@@ -162,7 +163,7 @@ class _Opened:
 _TABLES = """
 CREATE TEMP TABLE scan (site_id TEXT, sample_id TEXT, n INTEGER);
 CREATE TEMP TABLE opened (n INTEGER PRIMARY KEY, place_id TEXT UNIQUE, closed INTEGER);
-CREATE TEMP TABLE seen (sample_no INTEGER PRIMARY KEY, n INTEGER, twice INTEGER);
+CREATE TEMP TABLE seen (sample_no INTEGER PRIMARY KEY, n INTEGER, twice INTEGER, scans INTEGER);
 CREATE TEMP TABLE shared (sample_id TEXT, site_id TEXT);
 CREATE TEMP TABLE outcome (outcome TEXT, record_id, site_id TEXT, sample_id TEXT, place TEXT,
   expected TEXT, text TEXT);
@@ -182,8 +183,8 @@ UPDATE scan SET site_id = coalesce(
   WHERE site_id = '';
 """
 _SEEN = """
-INSERT INTO seen SELECT sample_no, n, 0 FROM scan CROSS JOIN expected USING (sample_id, site_id)
-  WHERE true ON CONFLICT (sample_no) DO UPDATE SET twice = twice OR n <> excluded.n
+INSERT INTO seen SELECT sample_no, min(n), min(n) <> max(n), count(*)
+  FROM scan CROSS JOIN expected USING (sample_id, site_id) GROUP BY sample_no
 """
 _UNKNOWN = _ODD.format(
     outcome="unknown",

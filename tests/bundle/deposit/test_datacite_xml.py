@@ -127,7 +127,8 @@ RECORDS = entries(
                     "funderIdentifierType": st.just("ROR"),
                     "awardNumber": TEXTS,
                 },
-            )
+                # the schema asks for the type wherever there is an identifier
+            ).filter(lambda one: ("funderIdentifier" in one) == ("funderIdentifierType" in one))
         ),
         "relatedItems": lists(
             entries(
