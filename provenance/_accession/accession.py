@@ -19,7 +19,6 @@ either all of it or nothing.
 from __future__ import annotations
 
 import hashlib
-import shutil
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,15 +29,14 @@ from provenance._accession.anchoring import anchors_in
 from provenance._accession.before import is_old_store, take_over
 from provenance._accession.damage import letter_of_contradiction
 from provenance._accession.deposit import Asked, with_deposit
-from provenance._accession.keeping import Known, enter, known_of
+from provenance._accession.keeping import Known, enter, known_of, stage_folder
 from provenance._accession.known import newcomer_in
+from provenance._accession.next_number import next_number
 from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
 from provenance._accession.withdrawn import EditionsBeside, editions_beside
-from provenance._bag.bag import files_of
 from provenance._bag.zipping import write_zip
-from provenance._base.disk import CHUNK_BYTES
-from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
+from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing, stretch
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.describe.lineage import identity_of
@@ -49,16 +47,14 @@ from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.handover import refuse_day_to_come
 from provenance._record.together import Staging
-from provenance._store.acts import ACCESSION, WITHDRAWN, Act
+from provenance._store.acts import ACCESSION, Act
+from provenance._store.current import standing_accessions
 from provenance._store.door import BROKEN, Judged, Newcomer, accepted, judge
 from provenance._store.home import refuse_copy
 from provenance._store.numbers import (
-    NumberPattern,
-    UnusableNumber,
     folder_name,
     number_pattern,
     numbered_tags,
-    plain_number,
 )
 from provenance._store.settings import SETTINGS, Repository, new_settings, read_repository
 from provenance._store.store import Store, Writing
@@ -246,10 +242,7 @@ def accession(
 
 def known_bundle(acts: Sequence[Act], bag: str, payload: str) -> Act | None:
     """The accession of a bundle, shown as it came in or as it is kept; None when it is new."""
-    withdrawn = {act.number for act in acts if act.kind == WITHDRAWN}
-    for act in acts:
-        if act.kind != ACCESSION or act.number in withdrawn:
-            continue
+    for act in standing_accessions(acts):
         if bag in (act.received, act.bag) or (payload and payload == act.payload):
             return act
     return None
@@ -327,75 +320,6 @@ def repository_of(store: Path, settings: Path | None, pattern: str) -> tuple[Rep
     return Repository(), new_settings(number_pattern(pattern)) if pattern else ""
 
 
-# -- number --------------------------------------------------------------------------------------
-
-
-def next_number(
-    store: Path, acts: Sequence[Act], pattern: NumberPattern | None, number: str, on: date
-) -> str:
-    """The number to give; folders count as given out too, should the register have lost lines."""
-    taken = {act.number: act.happened_on for act in acts if act.kind == ACCESSION}
-    folders = [path.name for path in store.iterdir() if path.is_dir()]
-    if pattern is None and not number:
-        raise UnusableNumber(
-            f"{store} has no {SETTINGS}, so the number pattern is not known; give it once with "
-            "--pattern '{year}.{serial:04}', or this number with --number"
-        )
-    if not number:
-        assert pattern is not None
-        while True:
-            number = pattern.next_number([*taken, *_numbers_in(pattern, folders)], on)
-            if folder_name(number) not in folders:
-                return number
-            taken[number] = ""
-    plain_number(number)
-    if number in taken:
-        raise UnusableNumber(
-            f"{number} was given out on {taken[number]}; no number is given out twice"
-        )
-    if folder_name(number) in folders:
-        raise AlreadyThere(
-            f"{store / folder_name(number)} is already there, though the register does not have "
-            f"{number}; find out what it is, and choose another number"
-        )
-    if pattern is not None:
-        _refuse_out_of_order(pattern, number, [*taken, *_numbers_in(pattern, folders)])
-    return number
-
-
-def _numbers_in(pattern: NumberPattern, folders: Sequence[str]) -> list[str]:
-    """The numbers that folders may stand for: a '/' or blank of the pattern is a '-' in them."""
-    as_folder = number_pattern(
-        "".join(
-            f"{{{field}{f':0{width}' if width > 1 else ''}}}" if field else folder_name(literal)
-            for field, literal, width in pattern.pieces
-        )
-    )
-    found = []
-    for name in folders:
-        if parts := as_folder.series_of(name):
-            found.append(pattern.renumbered(*parts))
-    return found
-
-
-def _refuse_out_of_order(pattern: NumberPattern, number: str, taken: Sequence[str]) -> None:
-    """A number of a person's own keeps to the pattern and to its order."""
-    mine = pattern.series_of(number)
-    if mine is None:
-        raise UnusableNumber(
-            f"'{number}' does not follow the repository's pattern '{pattern.text}'; write it so, "
-            "or change the pattern in the settings"
-        )
-    known = [one for one in map(pattern.series_of, taken) if one and one[0] == mine[0]]
-    highest = max((serial for _, serial in known), default=0)
-    if mine[1] <= highest:
-        raise UnusableNumber(
-            f"'{number}' lies before {pattern.renumbered(mine[0], highest)}, which was given out: "
-            "numbers only increase, so that a number that was skipped is never mistaken for a "
-            "later bundle"
-        )
-
-
 # -- keeping -------------------------------------------------------------------------------------
 
 
@@ -462,7 +386,7 @@ def _keep(
         stage_folder(staged, bag, entry.kept_at, tags, progress)
     if deposited:
         _stage_received(staged, received, f"{folder}/received/{name}")
-    staged.write(entry.receipt, printed.read_bytes())
+    staged.copy(entry.receipt, printed)
     if begun:
         staged.write(SETTINGS, begun.encode("utf-8"))
     return Accessioned(
@@ -499,32 +423,9 @@ def _write_numbered_zip(
     write_zip(bag, stream, base_name=bag.name, day=day, progress=progress)  # type: ignore[arg-type]
 
 
-def stage_folder(
-    staged: Staging,
-    source: Path,
-    target: str,
-    tags: dict[str, bytes],
-    progress: Progress = say_nothing,
-) -> None:
-    """Copy a folder file by file, the numbered tag files in the place of the old ones."""
-    paths = sorted({*files_of(source), *tags})
-    total = sum((source / path).stat().st_size for path in paths if path not in tags)
-    done = 0
-    for path in paths:
-        if path in tags:
-            staged.write(f"{target}/{path}", tags[path])
-            continue
-        with staged.writing(f"{target}/{path}") as writer, open(source / path, "rb") as reader:
-            while chunk := reader.read(CHUNK_BYTES):
-                writer.write(chunk)
-                done += len(chunk)
-                progress(done, total)
-
-
 def _stage_received(staged: Staging, received: Received, target: str) -> None:
     """The bundle as it came in, byte for byte."""
     if not received.is_zip:
         stage_folder(staged, received.folder, target, {})
         return
-    with staged.writing(target) as writer, open(received.bundle, "rb") as reader:
-        shutil.copyfileobj(reader, writer, CHUNK_BYTES)
+    staged.copy(target, received.bundle)

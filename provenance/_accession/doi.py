@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 import tempfile
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from provenance._bag.bag import files_of
-from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import UnusableInput
 from provenance._bundle.registering import Registered, register_doi
 from provenance._store.acts import TAGGED
@@ -48,7 +46,6 @@ def register_kept(
         else:
             parts = {act.kept_at: new}
         for target, source in parts.items():
-            with writing.file(target) as stream, open(source, "rb") as reader:
-                shutil.copyfileobj(reader, stream, CHUNK_BYTES)
+            writing.staged.copy(target, source)
         writing.add(TAGGED, number=number, bag=done.now, payload=act.payload, reason=done.doi)
     return Registered(kept, done.doi, done.issued, done.before, done.now)

@@ -1,14 +1,18 @@
-"""Writes what an accession adds to a store: the act, the card, and the record's whole ledger."""
+"""Writes what an accession adds to a store: act, card, the record's whole ledger, and the files."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
+from provenance._bag.bag import files_of
+from provenance._base.progress import Progress, say_nothing
 from provenance._bundle.describe.editions import PUBLIC
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.joining import joined_ledgers
 from provenance._ledger.seals import SEAL, Event
 from provenance._record.given_out import numbers_digest
+from provenance._record.together import Staging
 from provenance._store.acts import ACCESSION, Act
 from provenance._store.door import Newcomer, Peer, peers_in, same_record
 from provenance._store.store import Writing
@@ -78,3 +82,27 @@ def enter(
 
 def _seals(events: list[Event] | list[dict[str, str]]) -> list[str]:
     return [one[SEAL] for one in events]
+
+
+def stage_folder(
+    staged: Staging,
+    source: Path,
+    target: str,
+    tags: dict[str, bytes],
+    progress: Progress = say_nothing,
+) -> None:
+    """Copy a folder file by file, the numbered tag files in the place of the old ones."""
+    paths = sorted({*files_of(source), *tags})
+    total = sum((source / path).stat().st_size for path in paths if path not in tags)
+    done = 0
+
+    def copied(count: int) -> None:
+        nonlocal done
+        done += count
+        progress(done, total)
+
+    for path in paths:
+        if path in tags:
+            staged.write(f"{target}/{path}", tags[path])
+            continue
+        staged.copy(f"{target}/{path}", source / path, copied)

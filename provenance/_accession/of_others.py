@@ -6,7 +6,6 @@ lists it among the bundles alone, and the audit judges it as a bag.
 
 from __future__ import annotations
 
-import shutil
 import tempfile
 from collections.abc import Sequence
 from contextlib import ExitStack
@@ -18,18 +17,17 @@ from provenance._accession.accession import (
     NO_TERMS,
     AlreadyAccessioned,
     known_bundle,
-    next_number,
     refuse_day,
     repository_of,
-    stage_folder,
 )
 from provenance._accession.before import is_old_store, take_over
 from provenance._accession.deposit import Asked
+from provenance._accession.keeping import stage_folder
+from provenance._accession.next_number import next_number
 from provenance._accession.receipt import Receipt, print_receipt
 from provenance._accession.received import refuse_unsafe_name
 from provenance._bag.any_bag import judge_any_bag
 from provenance._bag.verdict import BagVerdict
-from provenance._base.disk import CHUNK_BYTES
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
 from provenance._base.visible import visible
@@ -162,15 +160,13 @@ def accession_of_bag(
         )
         put_terms(writing, given, terms, depositor)
         if bag.is_file():
-            with writing.file(entry.kept_at) as stream, open(bag, "rb") as source:
-                shutil.copyfileobj(source, stream, CHUNK_BYTES)
+            writing.staged.copy(entry.kept_at, bag)
         else:
             stage_folder(writing.staged, bag, entry.kept_at, {})
         scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="treenail-")))
         printed = scratch.resolve() / "receipt.pdf"
         print_receipt(_receipt(entry, verdict, repository, terms), paper, printed)
-        with writing.file(entry.receipt) as stream:
-            stream.write(printed.read_bytes())
+        writing.staged.copy(entry.receipt, printed)
         if begun:
             writing.staged.write(SETTINGS, begun.encode("utf-8"))
     refuse_copy(Store(place))

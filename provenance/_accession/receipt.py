@@ -20,6 +20,7 @@ from provenance._drawing.qr import draw_code, encode_to_fit
 from provenance._identity.payload import one_line
 from provenance._ledger.anchors import SHORTEST_HEAD
 from provenance._printing.papers.consignment_list import draw_head, page_frame
+from provenance._printing.papers.signatures import draw_signers
 from provenance._store.acts import Act
 from provenance._store.current import OLDER
 from provenance._store.door import (
@@ -247,27 +248,9 @@ def _draw_text(canvas: Any, box: Box, text: str, most: float = 26 * MM) -> Box:
 
 
 def _draw_signatures(canvas: Any, box: Box, receipt: Receipt) -> None:
-    gap = 8 * MM
-    half = (box.width - gap) / 2
     note = "Both sign; one copy stays with the bundle, the other goes to the depositor."
     draw_line(canvas, note, PLAIN, 7, box.x, box.y + 0.5 * MM)
-    for x, who, name in (
-        (box.x, "for the repository", ""),
-        (box.x + half + gap, "the depositor", receipt.depositor),
-    ):
-        draw_line(canvas, who, BOLD, TEXT, x, box.top - 4 * MM)
-        y = box.top - 4 * MM
-        for word in ("name", "signature", "day"):
-            y -= 9.5 * MM
-            draw_line(canvas, word, PLAIN, 7.5, x, y)
-            canvas.setLineWidth(0.4)
-            canvas.line(x + 16 * MM, y - 1, x + half, y - 1)
-            if word == "name" and name:
-                fitted = fit_block(
-                    printable(name, PLAIN), PLAIN, half - 17 * MM, 6 * MM, largest=TEXT, smallest=5
-                )
-                for line in fitted.lines[:1]:
-                    draw_line(canvas, line, PLAIN, fitted.size, x + 17 * MM, y + 0.6 * MM)
+    draw_signers(canvas, box, [("for the repository", ""), ("the depositor", receipt.depositor)])
 
 
 # -- the list of faults --------------------------------------------------------------------------

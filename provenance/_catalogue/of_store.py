@@ -39,6 +39,7 @@ from provenance._catalogue.stores.records import state_of
 from provenance._ledger.holdings import Holding
 from provenance._record.remote import Place
 from provenance._store.acts import ACCESSION, REGISTER, WITHDRAWN, Act
+from provenance._store.places import Places
 from provenance._store.standing import disputed_in, holdings_in
 from provenance._store.store import Store, card_path, ledger_path
 from provenance._store.tables import Row
@@ -173,13 +174,13 @@ def _put_places(database: sqlite3.Connection, store: Store, unreadable: dict[str
     signature = _state(store.folder / "place.csv")
     if signature == signature_in(database, "place.csv"):
         return
-    rows = {row["place_id"]: row for row in _rows(store, "place", unreadable)}
+    places = Places(_rows(store, "place", unreadable))
     database.execute("DELETE FROM place")
     database.executemany(
         "INSERT INTO place VALUES (?, ?, ?, ?, ?)",
         [
-            (code, row["within"], row["kind"], row["name"], " / ".join(_around(code, rows)))
-            for code, row in rows.items()
+            (code, row["within"], row["kind"], row["name"], places.path(code))
+            for code, row in places.rows.items()
         ],
     )
     if "place.csv" not in unreadable:
@@ -211,15 +212,6 @@ def _put_terms(database: sqlite3.Connection, store: Store, unreadable: dict[str,
     )
     if not unreadable.keys() & set(paths):
         put_signature(database, RESTRICTION, signature)
-
-
-def _around(place: str, rows: Mapping[str, Row]) -> list[str]:
-    """The codes of a place and of those around it, outermost first; a loop ends the walk."""
-    found: list[str] = []
-    while place in rows and place not in found:
-        found.insert(0, place)
-        place = rows[place]["within"]
-    return found
 
 
 def _state(path: Path) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -139,6 +139,7 @@ def accession(
     from provenance._accession.receipt import against_kept
     from provenance._base.visible import visible
     from provenance._drawing.paper import paper_named
+    from provenance._history.history import moment_text
     from provenance._store.terms import Terms
 
     if (bundle is None) == (list_ is None):
@@ -161,7 +162,7 @@ def accession(
     except ValueError:
         raise click.UsageError(f"--on {day}: write the day as 2026-03-01") from None
     how: dict[str, Any] = {
-        "recorded_on": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}",
+        "recorded_on": moment_text(),
         "paper": paper_named(paper),
         "pattern": pattern,
         "settings": settings,

@@ -433,10 +433,11 @@ def deposit(
 
     Exit codes: 0 written, 2 not written.
     """
-    from datetime import UTC, date, datetime
+    from datetime import date
 
     from provenance._accession.doi import register_kept
     from provenance._bundle.registering import register_doi
+    from provenance._history.history import moment_text
     from provenance._store.store import is_store, open_store
 
     try:
@@ -458,7 +459,7 @@ def deposit(
                 record,
                 doi,
                 today=date.today(),
-                recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+                recorded_on=moment_text(),
                 progress=progress,
                 **told,
             )

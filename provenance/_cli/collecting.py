@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, BinaryIO
 import click
 
 from provenance._base.visible import visible
-from provenance._cli.custody import code_of, now, pairs_of, said_of, today
+from provenance._cli.custody import code_of, pairs_of, said_of, today
 from provenance._cli.options import counted, format_option, out_option, paper_option, scanned_text
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ def record(
 ) -> None:
     """Record an event of samples of a store, and say what was recorded."""
     from provenance._collection.recording import Said, record_in_store
+    from provenance._history.history import moment_text
     from provenance._model.schema import read_core
     from provenance._store.store import open_store
 
@@ -54,7 +55,7 @@ def record(
             parts=_of_samples(store, records, chosen, parts, "--part"),
             **said,
         ),
-        recorded_on=now(),
+        recorded_on=moment_text(),
         by=by,
         signer=signer,
     )

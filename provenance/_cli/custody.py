@@ -153,6 +153,7 @@ def _in_package(
     said: dict[str, str],
     signer: Signer | None,
 ) -> None:
+    from provenance._history.history import moment_text
     from provenance._identity.naming import SampleNames, parcel_named
     from provenance._ledger.handover import record_events, samples_of_parcel
     from provenance._ledger.inside import place_named
@@ -173,7 +174,7 @@ def _in_package(
         code_of(event, lists["custody_event"]),
         chosen,
         happened_on=day or today(),
-        recorded_on=now(),
+        recorded_on=moment_text(),
         recorded_by=by,
         states={names.sample(one).sample_id: state for one, state in pairs_of(states, "--state")},
         signer=signer,
@@ -187,13 +188,6 @@ def today() -> str:
     from datetime import date
 
     return date.today().isoformat()
-
-
-def now() -> str:
-    """The moment, RFC 3339 in UTC."""
-    from datetime import UTC, datetime
-
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def said_of(recorded: Sequence[Event], events: Vocabulary, found: Vocabulary) -> str:

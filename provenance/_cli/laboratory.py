@@ -63,10 +63,11 @@ def consign(
 
     `treenail tags PACKAGE --consignment CODE` prints tags, list and receipt for it.
     """
-    from datetime import UTC, date, datetime
+    from datetime import date
 
     from provenance._base.disk import writable_folder, write_text
     from provenance._base.spreadsheet import spreadsheet_csv_of
+    from provenance._history.history import moment_text
     from provenance._identity.naming import parcel_named
     from provenance._lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
 
@@ -89,7 +90,7 @@ def consign(
             from_party_id=giver,
             purpose=purpose,
             packed_on=day or date.today().isoformat(),
-            recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            recorded_on=moment_text(),
             recorded_by=by,
             due_on=due,
             questions=questions,

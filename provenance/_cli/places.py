@@ -77,11 +77,11 @@ def year(store: Path, until: int | None, shape: str, out: Path | None) -> None:
     """
     from datetime import date
 
-    from provenance._collection.letters import repository_of
     from provenance._collection.year import count_years, years_text
+    from provenance._store.settings import settings_in
     from provenance._store.store import open_store
 
     today = date.today()
     counts = count_years(open_store(store), until or today.year)
-    name = repository_of(open_store(store)).name or store.resolve().name
+    name = settings_in(store).name or store.resolve().name
     show_or_write(years_text(counts, name, today, shape), out, f"written to {out}")

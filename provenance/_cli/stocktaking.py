@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -56,6 +56,7 @@ def stocktake(
     from provenance._collection.stocktake_sheet import print_stocktake
     from provenance._collection.taking_stock import record_seen, take_stock
     from provenance._drawing.paper import paper_named
+    from provenance._history.history import moment_text
     from provenance._store.store import open_store
 
     opened = open_store(store)
@@ -78,7 +79,7 @@ def stocktake(
             taken,
             name=name,
             on=today,
-            recorded_on=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            recorded_on=moment_text(),
             by=by,
             recorded_by=by,
         )

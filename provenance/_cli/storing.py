@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -78,6 +78,7 @@ def store(
 
     Exit code 1 when something is left to do.
     """
+    from provenance._history.history import moment_text
     from provenance._store.store import open_store
 
     asked = (withdraw, merge, split, anchor, lift, enter, numbered, events, take_over)
@@ -87,7 +88,7 @@ def store(
         raise click.UsageError("say why with --reason, for those who look for it later")
     if bool(numbers) != bool(split):
         raise click.UsageError("--split and --number go together: name what the new store gets")
-    day = {"on": date.today(), "recorded_on": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}", "by": by}
+    day = {"on": date.today(), "recorded_on": moment_text(), "by": by}
     if take_over:
         _take_over(store, day)
         return

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -192,9 +192,9 @@ def kept_record(store: Store, record_id: str) -> Kept:
     return Books(store).kept(record_id)
 
 
-def current_of(accessions: Sequence[Act], withdrawn: Iterable[str]) -> Act:
+def current_of(accessions: Sequence[Act], withdrawn: Collection[str]) -> Act:
     """The newest of the full accessions of one record that nothing goes on from."""
-    there = [act for act in accessions if act.number not in set(withdrawn)] or list(accessions)
+    there = [act for act in accessions if act.number not in withdrawn] or list(accessions)
     return (tips_among(there) or there)[-1]
 
 

@@ -15,11 +15,12 @@ from provenance._drawing.fonts import BOLD, PLAIN, Typeface, printable
 from provenance._drawing.paper import MM, Box, Paper
 from provenance._model.schema import Vocabulary, read_core
 from provenance._printing.papers.consignment_list import draw_head, page_frame
-from provenance._store.settings import SETTINGS, Repository, read_repository
+from provenance._printing.papers.signatures import SIGNERS_MM, draw_signers
+from provenance._store.settings import settings_in
 from provenance._store.store import Store
 
 FORM, RETURNED, REMINDER = "form", "returned", "reminder"
-_TEXT, _ROW_MM, _WORD_MM, _SIGN_MM = 9.5, 7.0, 34.0, 42.0
+_TEXT, _ROW_MM, _WORD_MM = 9.5, 7.0, 34.0
 _LONG = 2000
 
 _NO = ("no.", 0.06)
@@ -40,18 +41,12 @@ class Letter:
     signers: tuple[tuple[str, str], ...]
 
 
-def repository_of(store: Store) -> Repository:
-    """What the store says of itself; blank where it has no settings."""
-    path = store.folder / SETTINGS
-    return read_repository(path) if path.is_file() else Repository()
-
-
 def loan_letter(store: Store, loan: Loan, kind: str, today: str) -> Letter:
     """The form of a loan, the receipt of what came back of it, or a reminder.
 
     `today` (YYYY-MM-DD) is the day from which a reminder counts.
     """
-    here = repository_of(store)
+    here = settings_in(store.folder)
     head = [
         ("lent by", here.in_words or loan.lender),
         ("borrower", _with_address(store, loan.borrower, loan.borrower_name)),
@@ -107,7 +102,7 @@ def loan_letter(store: Store, loan: Loan, kind: str, today: str) -> Letter:
 
 def decision_letter(store: Store, asked: Asked) -> Letter:
     """The decision on a request; while it is not decided, the request."""
-    here = repository_of(store)
+    here = settings_in(store.folder)
     word = asked.decision or "not decided yet"
     head = [
         ("store", here.in_words),
@@ -303,22 +298,4 @@ def _row(
 
 
 def _signatures(signers: Sequence[tuple[str, str]]) -> _Block:
-    gap = 8 * MM
-
-    def draw(canvas: Any, box: Box) -> None:
-        half = (box.width - gap) / 2
-        for place, (who, name) in enumerate(signers):
-            x = box.x + place * (half + gap)
-            draw_line(canvas, who, BOLD, _TEXT, x, box.top - 5 * MM)
-            y = box.top - 5 * MM
-            for word in ("name", "signature", "date"):
-                y -= 10 * MM
-                draw_line(canvas, word, PLAIN, 7.5, x, y)
-                canvas.setLineWidth(0.4)
-                canvas.line(x + 16 * MM, y - 1, x + half, y - 1)
-                if word == "name" and name:
-                    room = half - 18 * MM
-                    at = (x + 17 * MM, y + 0.8 * MM)
-                    write_line(canvas, name, PLAIN, room, *at, largest=_TEXT, smallest=5.5)
-
-    return _Block(_SIGN_MM * MM, draw)
+    return _Block(SIGNERS_MM * MM, lambda canvas, box: draw_signers(canvas, box, signers))

@@ -10,7 +10,8 @@ from datetime import date
 from provenance._base.errors import TreenailError
 from provenance._collection.kept import Books, Kept
 from provenance._identity.check_character import check_character, check_letters
-from provenance._identity.payload import inside_code, is_inside, read_scan
+from provenance._identity.payload import is_inside, read_scan
+from provenance._identity.place_code import place_code
 from provenance._ledger.ed25519 import Signer
 from provenance._ledger.handover import (
     Known,
@@ -24,7 +25,8 @@ from provenance._model.schema import read_core
 from provenance._store.acts import LEDGER, Act
 from provenance._store.home import refuse_copy
 from provenance._store.numbers import number_pattern
-from provenance._store.settings import SETTINGS, read_repository
+from provenance._store.places import Places
+from provenance._store.settings import settings_in
 from provenance._store.store import FORMER_SAMPLE, Store
 
 LOAN, REQUEST = number_pattern("L{year}.{serial:03}"), number_pattern("R{year}.{serial:03}")
@@ -99,7 +101,7 @@ def record_in_store(
     with store.writing(on=day, recorded_on=recorded_on, by=by, signer=signer) as writing:
         reference = _reference(writing.acts, said)
         place = place_in(writing.store, said.place_held)
-        keeper, books = _keeper(writing.store), Books(writing.store)
+        keeper, books = settings_in(store.folder).party_id, Books(writing.store)
         refused: list[str] = []
         for record_id, numbers in samples.items():
             kept = books.kept(record_id, writing.ledger(record_id))
@@ -262,14 +264,6 @@ def _refuse_parcel(kept: Kept, consignment_id: str) -> None:
         )
 
 
-def _keeper(store: Store) -> str:
-    """The code of the repository itself in the records, '' where its settings name none."""
-    path = store.folder / SETTINGS
-    if not path.is_file():
-        return ""
-    return str(read_repository(path).party_id)
-
-
 def _refusal_here(before: Holding, event: Event, keeper: str) -> str | None:
     """What a store allows less than a field record (common practice, no source)."""
     sample = f"sample {event.sample_id}"
@@ -296,14 +290,13 @@ def place_in(store: Store, text: str) -> str:
 
     Raises TreenailError for a place that the store does not have.
     """
-    places = [row["place_id"] for row in store.rows("place")]
-    if not text or not places or text in places:
+    places = Places(store.rows("place"))
+    if not text or not places.rows or text in places.rows:
         return text
-    meant = read_scan(text).inside if is_inside(text) else inside_code(text)
-    found = [one for one in places if inside_code(one) == meant]
-    if len(found) == 1:
-        return found[0]
-    near = difflib.get_close_matches(text, places, n=1)
+    meant = read_scan(text).inside if is_inside(text) else place_code(text)
+    if meant in places.by_code:
+        return places.by_code[meant]
+    near = difflib.get_close_matches(text, places.rows, n=1)
     hint = f"; did you mean '{near[0]}'?" if near else "."
     raise TreenailError(
         f"the store has no place '{text}'{hint} Enter new places with 'treenail store "

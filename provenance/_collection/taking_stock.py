@@ -19,7 +19,7 @@ from provenance._collection.stocktake import Stocktake, compare_scans, found_in
 from provenance._ledger.handover import following, refuse
 from provenance._ledger.holdings import Event
 from provenance._store.places import Places
-from provenance._store.settings import SETTINGS, read_repository
+from provenance._store.settings import settings_in
 from provenance._store.store import Store
 
 _EXPECTED = """
@@ -75,10 +75,8 @@ def _catalogue_of(store: Store) -> Iterator[sqlite3.Connection]:
     """The catalogue of a store as it stands now, with the view `expected`."""
     index = index_place(store.folder)
     update_catalogue(store.folder, index)
-    path = store.folder / SETTINGS
-    own = read_repository(path).party_id if path.is_file() else ""
     with opened_catalogue(index) as database:
-        expect(database, own)
+        expect(database, settings_in(store.folder).party_id)
         yield database
         database.execute("ROLLBACK")
 

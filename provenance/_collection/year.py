@@ -18,7 +18,7 @@ from provenance._base.spreadsheet import spreadsheet_csv
 from provenance._collection.kept import Books
 from provenance._ledger.holdings import Event, Holding, after, last_day
 from provenance._store.acts import Act
-from provenance._store.settings import SETTINGS, read_repository
+from provenance._store.settings import settings_in
 from provenance._store.store import Store
 
 FIGURES: Mapping[str, str] = {
@@ -82,7 +82,7 @@ def count_years(store: Store, until: int) -> Years:
     found: dict[int, Counter[str]] = defaultdict(Counter)
     for act in store.acts:
         _count_act(found, act, store.folder)
-    own = _own_code(store.folder)
+    own = settings_in(store.folder).party_id
     books = Books(store)
     loans: list[_Loan] = []
     known: dict[str, int] = {}
@@ -119,11 +119,6 @@ def _filled(
         standing.update({name: here[name] for name in _SUMMED})
         filled[year] = {**here, **{name: standing[name] for name in _SUMMED}}
     return filled
-
-
-def _own_code(folder: Path) -> str:
-    path = folder / SETTINGS
-    return read_repository(path).party_id if path.is_file() else ""
 
 
 def _count_act(found: dict[int, Counter[str]], act: Act, folder: Path) -> None:

@@ -184,8 +184,7 @@ class _Merging:
             with staging.writing(f"tables/{table.name}.csv") as stream:
                 self.target.write_table_to(stream, table.name, frame_of(columns, rows))
         for path, source in self.files.copies.items():
-            with staging.writing(path) as stream, open(source, "rb") as reader:
-                shutil.copyfileobj(reader, stream)
+            staging.copy(path, source)
         self._stage_descriptions(staging)
 
     def _must_be_fitted(self, name: str) -> bool:

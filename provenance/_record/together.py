@@ -18,11 +18,12 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
+from provenance._base.disk import CHUNK_BYTES
 from provenance._base.durable import put_in_place, sync_file, sync_folder
 from provenance._base.errors import TreenailError
 from provenance._base.listed import listed
@@ -60,6 +61,15 @@ class Staging:
         """Put `content` at `path`."""
         with self.writing(path) as stream:
             stream.write(content)
+
+    def copy(
+        self, path: str, source: Path, copied: Callable[[int], None] = lambda count: None
+    ) -> None:
+        """Put what the file `source` holds at `path`; `copied` is told of each piece's bytes."""
+        with self.writing(path) as writer, open(source, "rb") as reader:
+            while chunk := reader.read(CHUNK_BYTES):
+                writer.write(chunk)
+                copied(len(chunk))
 
     def commit(self) -> None:
         """The one moment: from here on the files count as written."""

@@ -89,10 +89,10 @@ def register_bytes(acts: Iterable[Act]) -> bytes:
     return rows_bytes(TABLE, map(vars, acts))
 
 
-def sealed_act(acts: Sequence[Act], act: Act, signer: Signer | None = None) -> Act:
-    """The act behind the `acts` of a register, with its name, and signed by `signer`."""
+def sealed_act(ends: Sequence[str], act: Act, signer: Signer | None = None) -> Act:
+    """The act behind the `ends` of a register, with its name, and signed by `signer`."""
     texts = {name: plain_cell(text) for name, text in vars(act).items()}
-    texts |= {"parents": " ".join(ends_of(acts)), "key_id": signer.key_id if signer else ""}
+    texts |= {"parents": " ".join(ends), "key_id": signer.key_id if signer else ""}
     act_id = _name_of(texts)
     signature = signer.sign(to_sign(act_id)) if signer else ""
     return replace(Act(**texts), act_id=act_id, signature=signature)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path, PurePosixPath
 
-from provenance._base.disk import CHUNK_BYTES, building_folder
+from provenance._base.disk import building_folder
 from provenance._base.errors import UnusableInput
 from provenance._gate.documents import read_json
 from provenance._ledger.custody import verify_events
@@ -72,7 +72,7 @@ def merge_copy(store: Store, other: Store, *, on: date, recorded_on: str, by: st
         new = [act for act in other.acts if act.act_id not in here]
         added = [act for act in new if act.kind == ACCESSION]
         _refuse_twice(mine, added)
-        writing.acts = joined_acts(mine.acts, other.acts)
+        writing.put_acts(joined_acts(mine.acts, other.acts))
         if len(ends_of(writing.acts)) > 1:
             writing.add(JOINED, reason="a copy of the store was merged")
         for act in added:
@@ -107,11 +107,7 @@ def _bring_bundle(writing: Writing, other: Store, act: Act) -> None:
             f"withdraw {act.number} in the copy. Nothing was merged"
         )
     for path in sorted(one for one in folder.rglob("*") if one.is_file()):
-        with (
-            open(path, "rb") as source,
-            writing.file(path.relative_to(other.folder).as_posix()) as target,
-        ):
-            shutil.copyfileobj(source, target, CHUNK_BYTES)
+        writing.staged.copy(path.relative_to(other.folder).as_posix(), path)
 
 
 def _join_ledgers(writing: Writing, other: Store) -> Iterator[str]:
@@ -134,7 +130,8 @@ def _join_ledgers(writing: Writing, other: Store) -> Iterator[str]:
 def _join_files(writing: Writing, other: Store, new: Sequence[Act]) -> Iterator[str]:
     """Take over tables and other files that the copy wrote; gives what differs in both."""
     here, there = last_written(writing.store.acts), last_written(other.acts)
-    common = last_written(act for act in other.acts if act not in set(new))
+    of_copy = set(new)
+    common = last_written(act for act in other.acts if act not in of_copy)
     for path in sorted({act.path for act in new if act.kind == WROTE}):
         mine, theirs = here.get(path, ""), there[path]
         if mine == theirs:
@@ -178,7 +175,7 @@ def split_store(
     with store.writing(on=on, recorded_on=recorded_on, by=by) as writing:
         standing = standing_accessions(writing.store.acts)
         going = [act for act in standing if act.number in set(numbers)]
-        staying = [act for act in standing if act not in going]
+        staying = [act for act in standing if act.number not in set(numbers)]
         if unknown := sorted(set(numbers) - {act.number for act in going}):
             raise UnusableInput(f"{store.folder} has no accession {unknown[0]} to part from it")
         records = {act.record_id for act in going} - {""}

@@ -94,9 +94,17 @@ def same_record(
     accessions: Iterable[Act], identity: Identity, earlier: Sequence[Ancestor]
 ) -> list[Act]:
     """The accessions of the record that a bundle is of, in their order."""
-    marks = set(identity.marks)
-    bags = {one.tagmanifest_sha256 for one in earlier}
-    return [act for act in accessions if act.marks & marks or {act.bag, act.received} & bags - {""}]
+    marks, named = set(identity.marks), _checksums(earlier)
+    return [act for act in accessions if act.marks & marks or _is_among(act, named)]
+
+
+def _checksums(earlier: Iterable[Ancestor]) -> set[str]:
+    """What the bundles before a bundle are known by."""
+    return {text for one in earlier for text in (one.payload, one.tagmanifest_sha256)} - {""}
+
+
+def _is_among(act: Act, checksums: set[str]) -> bool:
+    return not checksums.isdisjoint((act.payload, act.bag, act.received))
 
 
 def peers_in(writing: Writing, acts: Iterable[Act]) -> tuple[list[Peer], list[str]]:
@@ -143,9 +151,8 @@ def judge(new: Newcomer, peers: Sequence[Peer]) -> Judged:
     if new.fault:
         return _refused(BROKEN, [new.fault])
     mine = {event[SEAL]: event for event in new.ledger}
-    named = {one.payload for one in new.earlier} | {one.tagmanifest_sha256 for one in new.earlier}
-    named -= {""}
-    of_named = [one for one in peers if named & {one.act.payload, one.act.bag, one.act.received}]
+    named = _checksums(new.earlier)
+    of_named = [one for one in peers if _is_among(one.act, named)]
     if odds := [*new.odds, *at_odds(new.ledger, new.earlier)]:
         for peer in of_named:
             odds += _lost([one for seal, one in peer.events.items() if seal not in mine], peer)

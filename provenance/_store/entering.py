@@ -110,17 +110,17 @@ def _lines(table: StoreTable, path: Path) -> Iterator[tuple[int, dict[str, str]]
 def _faults(
     table: StoreTable, rows: Sequence[Row], accessions: Collection[str]
 ) -> Iterator[tuple[str, str, str, str]]:
-    days = {str(one["name"]) for one in table.fields if one["type"] == "date"}
+    days = [str(one["name"]) for one in table.fields if one["type"] == "date"]
     for row in rows:
         key = _key(table, row)
         for column in table.required:
             if not row[column]:
                 yield key, column, "", "it is blank; fill it in"
-        for column in table.columns:
-            codes = table.codes(column)
-            if codes and row[column] and row[column] not in codes:
+        for column, codes in table.codes.items():
+            if row[column] and row[column] not in codes:
                 yield key, column, row[column], f"write one of {', '.join(codes)}"
-            if column in days and row[column] and not is_day(row[column]):
+        for column in days:
+            if row[column] and not is_day(row[column]):
                 yield key, column, row[column], "write the day as 2026-03-01"
         if row.get("accession") and row["accession"] not in accessions:
             why = "the register has no such accession; correct the number"

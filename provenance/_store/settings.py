@@ -56,6 +56,15 @@ def read_repository(path: Path) -> Repository:
     )
 
 
+def settings_in(store: Path) -> Repository:
+    """What the store in a folder says of itself; blank where it has no settings.
+
+    Raises as `read_repository`.
+    """
+    path = store / SETTINGS
+    return read_repository(path) if path.is_file() else Repository()
+
+
 def new_settings(pattern: NumberPattern) -> str:
     """The text of a settings file to begin with, for that pattern."""
     template = (shipped("templates") / "repository" / SETTINGS).read_text(encoding="utf-8")

@@ -23,7 +23,6 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import cache, cached_property
 from pathlib import Path, PurePosixPath
-from typing import IO
 
 from provenance._base.errors import UnusableInput
 from provenance._base.locks import locked, locked_for_reading
@@ -43,6 +42,7 @@ from provenance._store.acts import (
     WROTE,
     Act,
     accessions_in,
+    ends_of,
     read_register,
     register_bytes,
     sealed_act,
@@ -76,12 +76,12 @@ class Store:
         """The register; () for a folder that is no store yet, or one of an older version."""
         return read_register(self.folder / REGISTER) if is_store(self.folder) else ()
 
-    @property
+    @cached_property
     def accessions(self) -> tuple[Act, ...]:
         """The accessions in their order, withdrawn ones too."""
         return tuple(accessions_in(self.acts))
 
-    @property
+    @cached_property
     def withdrawn(self) -> dict[str, Act]:
         """Numbers whose bundle was taken away on purpose → the act that says why."""
         return {act.number: act for act in self.acts if act.kind == WITHDRAWN}
@@ -140,7 +140,12 @@ class Store:
             writing = Writing(now, staged, on.isoformat(), recorded_on, by, signer)
             yield writing
             writing.finish()
-        self.__dict__.pop("acts", None)
+        for name in _OF_THE_REGISTER:
+            self.__dict__.pop(name, None)
+
+
+_OF_THE_REGISTER = ("acts", "accessions", "withdrawn")
+"""What a store has read of its register, until something is written."""
 
 
 def open_store(folder: Path) -> Store:
@@ -187,6 +192,7 @@ def card_path(accession: Act) -> str:
 
 
 def ledger_path(record_id: str) -> str:
+    """Where the ledger of a record lies in the store."""
     return f"{LEDGERS}/{record_id}.csv"
 
 
@@ -199,7 +205,10 @@ def ledger_columns() -> tuple[str, ...]:
 
 @dataclass
 class Writing:
-    """What is being added to a store; nothing of it counts before the block ends."""
+    """What is being added to a store; nothing of it counts before the block ends.
+
+    Files whose checksum stands in another act, such as a bundle, are `staged`.
+    """
 
     store: Store
     staged: Staging
@@ -208,20 +217,27 @@ class Writing:
     by: str
     signer: Signer | None
     acts: list[Act] = field(init=False)
+    _ends: list[str] = field(init=False)
     _ledgers: dict[str, list[dict[str, str]]] = field(default_factory=dict)
     _cards: dict[str, Numbers] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.acts = list(self.store.acts)
+        self.put_acts(self.store.acts)
         if not is_store(self.store.folder):
             self.staged.write(MARKER, _marker())
             self.add(OPENED)
 
+    def put_acts(self, acts: Iterable[Act]) -> None:
+        """Let the register have these acts, as after a copy was joined."""
+        self.acts = list(acts)
+        self._ends = ends_of(self.acts)
+
     def add(self, kind: str, **facts: str) -> Act:
         """Add one act to the register; `facts` are other cells of its line."""
         said = {"happened_on": self.on, "recorded_on": self.recorded_on, "by": self.by} | facts
-        act = sealed_act(self.acts, Act(kind=kind, **said), self.signer)
+        act = sealed_act(self._ends, Act(kind=kind, **said), self.signer)
         self.acts.append(act)
+        self._ends = [act.act_id]
         return act
 
     def ledger(self, record_id: str) -> list[dict[str, str]]:
@@ -280,12 +296,6 @@ class Writing:
         """Write a file of the store; the register keeps its checksum."""
         self.staged.write(path, content)
         return self.add(WROTE, path=path, digest=hashlib.sha256(content).hexdigest())
-
-    @contextmanager
-    def file(self, path: str) -> Iterator[IO[bytes]]:
-        """Write a file whose checksum stands in another act, such as a bundle."""
-        with self.staged.writing(path) as stream:
-            yield stream
 
     def finish(self) -> None:
         """Write what was added, the register last."""

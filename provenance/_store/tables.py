@@ -7,7 +7,7 @@ import io
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
@@ -33,16 +33,17 @@ class StoreTable:
     key: tuple[str, ...]
     fields: tuple[Mapping[str, Any], ...]
 
-    @property
+    @cached_property
     def required(self) -> tuple[str, ...]:
         """The columns in which no cell may be blank."""
         named = (one for one in self.fields if one.get("constraints", {}).get("required"))
         return tuple(str(one["name"]) for one in named)
 
-    def codes(self, column: str) -> tuple[str, ...]:
-        """What a cell of a column may be; () for anything."""
-        found = next(one for one in self.fields if one["name"] == column)
-        return tuple(found.get("constraints", {}).get("enum", ()))
+    @cached_property
+    def codes(self) -> dict[str, tuple[str, ...]]:
+        """Column → what its cells may be; a column in which anything may stand is left out."""
+        lists = {str(one["name"]): one.get("constraints", {}).get("enum") for one in self.fields}
+        return {column: tuple(codes) for column, codes in lists.items() if codes}
 
 
 @cache
@@ -101,9 +102,8 @@ def _refuse_cells(table: StoreTable, row: Row, path: Path, place: int) -> None:
                 f"{path}, line {place}, column '{one}': the cell is blank; fill it in, or restore "
                 "the file from a copy"
             )
-    for one in table.columns:
-        codes = table.codes(one) if row[one] else ()
-        if codes and row[one] not in codes:
+    for one, codes in table.codes.items():
+        if row[one] and row[one] not in codes:
             raise UnusableInput(
                 f"{path}, line {place}, column '{one}': '{row[one][:80]}' is not one of "
                 f"{', '.join(codes)}; correct it"

@@ -43,7 +43,7 @@ class Terms:
 
     def refuse_unusable(self) -> None:
         """Raise UnusableInput for a kind that there is not, or what is no day."""
-        kinds = store_table(ACQUISITION).codes("kind")
+        kinds = store_table(ACQUISITION).codes["kind"]
         if self.kind and self.kind not in kinds:
             raise UnusableInput(f"write one of {', '.join(kinds)}, not '{self.kind}'")
         for name in ("begins", "until", "embargo_until"):
@@ -89,7 +89,7 @@ def put_terms(writing: Writing, number: str, terms: Terms, depositor: str) -> No
     restrictions = [{"kind": EMBARGO, "until": terms.embargo_until}] if terms.embargo_until else []
     for one in _parts(terms.restrictions):
         kind, _, rest = (text.strip() for text in one.partition(":"))
-        known = rest and kind in store_table(RESTRICTION).codes("kind")
+        known = rest and kind in store_table(RESTRICTION).codes["kind"]
         restrictions.append(
             {"kind": kind, "condition": rest} if known else {"kind": "other", "condition": one}
         )

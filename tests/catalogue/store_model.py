@@ -116,10 +116,10 @@ def accession(writing: Writing, number: str, record: str, bundle: SmallBundle, *
         "events": str(len(bundle.ledger)),
     }
     act = writing.add("accession", **facts | said)
-    with writing.file(act.kept_at) as stream:
+    with writing.staged.writing(act.kept_at) as stream:
         stream.write(bundle.zipped)
     writing.put_card(act, bundle.numbers)
-    with writing.file(f"{number}/received/bundle.zip") as stream:
+    with writing.staged.writing(f"{number}/received/bundle.zip") as stream:
         stream.write(bundle.zipped)
     return act.act_id
 

@@ -32,7 +32,7 @@ from provenance._ledger.joining import joined_ledgers
 from provenance._ledger.seals import FILLED_IN
 from provenance._record.given_out import numbers_bytes
 from provenance._record.origin import numbers_of
-from provenance._store.acts import read_register, register_bytes, sealed_act
+from provenance._store.acts import ends_of, read_register, register_bytes, sealed_act
 from provenance._store.comparing import REMEDIES, StoreFinding
 from provenance._store.copies import merge_copy, split_store
 from provenance._store.fixity import fixity_files, read_fixity
@@ -65,7 +65,7 @@ def keep(store: Store, number: str, bundle: Path, **facts: str) -> None:
         )
         for path in files:
             inside = path.relative_to(bundle.parent).as_posix()
-            with writing.file(f"{number}/{inside}") as stream:
+            with writing.staged.writing(f"{number}/{inside}") as stream:
                 stream.write(path.read_bytes())
         writing.staged.write(f"{number}/card.csv", card)
         (card_at := store.folder.parent / "card.csv").write_bytes(card)
@@ -169,7 +169,9 @@ def two_ends(store: Path) -> None:
     """The lines of two copies of the register, laid one behind the other by hand."""
     path = store / "register.csv"
     acts = read_register(path)
-    apart = sealed_act(acts[:-1], type(acts[0])("printed", "2026-03-05", "2026-03-05T09:00:00Z"))
+    apart = sealed_act(
+        ends_of(acts[:-1]), type(acts[0])("printed", "2026-03-05", "2026-03-05T09:00:00Z")
+    )
     path.write_bytes(register_bytes([*acts, apart]))
 
 
@@ -458,7 +460,7 @@ def test_what_cannot_be_merged_is_refused_and_nothing_is_written(
     assert (store / "register.csv").read_bytes() == before
     # two accessions under one number, in a register that was put together by hand
     acts = [*read_register(store / "register.csv")]
-    twice = sealed_act(acts, replace(acts[-2], parents="", act_id=""))
+    twice = sealed_act(ends_of(acts), replace(acts[-2], parents="", act_id=""))
     (store / "register.csv").write_bytes(register_bytes([*acts, twice]))
     assert ("number given twice", twice.number) in told(audit(store, minutes=0))
 

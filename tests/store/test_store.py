@@ -74,7 +74,7 @@ def test_no_line_of_a_register_can_be_changed_dropped_or_moved_unnoticed(said, d
     acts: list[Act] = []
     for by, reason in said:
         plain = Act(kind="settled", happened_on="2026-03-01", recorded_on="", by=by, reason=reason)
-        acts.append(sealed_act(acts, plain))
+        acts.append(sealed_act(ends_of(acts), plain))
     assert first_fault(acts) == ""
     place = data.draw(st.integers(0, len(acts) - 1))
     changed = dataclasses.replace(acts[place], reason=acts[place].reason + "x")
