@@ -66,12 +66,12 @@ def stocktake(
     if not path.exists():
         raise click.UsageError(f"there are no scans of '{name}' yet; give --scanned FILE, or -")
     today = date.today()
-    taken = take_stock(opened, path, with_seen=record)
-    _tell(taken.found, most)
+    taken = take_stock(opened, path)
+    _tell(taken, most)
     if out is not None:
-        looked = counted(len(taken.found.closed), "place")
+        looked = counted(len(taken.closed), "place")
         about = f"{store.resolve().name}; {today.isoformat()}; {looked} looked through"
-        print_stocktake(taken.found, f"Stocktake {name}", about, paper_named(paper), out)
+        print_stocktake(taken, f"Stocktake {name}", about, paper_named(paper), out)
         click.echo(f"wrote {out}", err=True)
     if record:
         count = record_seen(
@@ -84,7 +84,7 @@ def stocktake(
             recorded_by=by,
         )
         click.echo(f"recorded where {counted(count, 'sample')} were seen", err=True)
-    sys.exit(0 if taken.found.clean else 1)
+    sys.exit(0 if taken.clean else 1)
 
 
 def _keep(path: Path, scanned: TextIO) -> None:

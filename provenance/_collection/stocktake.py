@@ -7,8 +7,8 @@ not looked at.
 
 from __future__ import annotations
 
-import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -29,8 +29,10 @@ WORDS: Mapping[str, str] = {
 }
 """Outcome → what it means, in the order of the report."""
 
-NOT_RIGHT = ("misplaced", "against_record", "twice")
-"""Outcomes of samples that were seen, other than the right one."""
+Expected = tuple[str, str, str, str, str]
+"""Record, site, number, place, and who has it, in words: '' for what should lie in its place."""
+Label = tuple[str, str]
+"""Site and number, as a label says them; the site is '' where a number was typed alone."""
 
 
 class Seen(NamedTuple):
@@ -52,11 +54,13 @@ class Seen(NamedTuple):
 class Stocktake:
     """What came of a stocktake: how many of each outcome, and those that need a person.
 
-    `rest` is what is neither right nor in a place that was not looked at.
+    `rest` is what is neither right nor in a place that was not looked at; `seen` are (record,
+    number, place) of samples that were seen in one place and that nobody else has.
     """
 
     counts: Mapping[str, int]
     rest: Sequence[Seen] = field(repr=False)
+    seen: Sequence[tuple[str, str, str]] = field(default=(), repr=False)
     closed: Sequence[str] = ()
     still_open: str = ""
 
@@ -67,52 +71,116 @@ class Stocktake:
 
 
 def compare_scans(
-    database: sqlite3.Connection, codes: Mapping[str, str], scans: Iterable[Sequence[str]]
+    expected: Callable[[], Iterable[Expected]],
+    sites_of: Callable[[str], Sequence[str]],
+    codes: Mapping[str, str],
+    scans: Iterable[Sequence[str]],
 ) -> Stocktake:
     """Hold scans (with the columns of `scans.Scan`) against what should be where.
 
-    `database` has the table or view `expected` (sample_no, record_id, site_id, sample_id, place_id,
-    state: blank for what should lie in its place, else who has it, in words), and the same as
-    `in_order`, read from one end to the other; `codes` maps what the label of a place says to it.
+    `expected` gives every sample that the store knows, each time that it is asked; `sites_of` the
+    sites that have a sample of a number, and `codes` what the label of a place says → the place.
     """
-    _run(database, _TABLES)
     opened = _Opened(codes)
-    database.executemany("INSERT INTO scan VALUES (?, ?, ?)", opened.of_scans(scans))
-    database.executemany("INSERT INTO opened VALUES (?, ?, ?)", opened.rows())
-    database.executemany("INSERT INTO outcome VALUES (?, '', '', ?, ?, '', ?)", opened.odd)
-    _run(database, _NAMED)
-    database.execute(_SEEN)
-    (matched,) = database.execute("SELECT coalesce(sum(scans), 0) FROM seen").fetchone()
-    if matched < database.execute("SELECT count(*) FROM scan").fetchone()[0]:
-        database.execute(_UNKNOWN)
-    _run(database, _COMPARED)
-    counts = dict(database.execute("SELECT outcome, count(*) FROM outcome GROUP BY outcome"))
-    (seen,) = database.execute("SELECT count(*) FROM seen").fetchone()
-    counts["right"] = seen - sum(counts.get(one, 0) for one in NOT_RIGHT)
-    rest = database.execute(
-        "SELECT * FROM outcome WHERE outcome <> 'not_looked_at' "
-        "ORDER BY place, expected, site_id, sample_id, rowid"
-    )
+    comparing = _Comparing(sites_of)
+    comparing.take_note(opened.of_scans(scans))
+    closed = frozenset(opened.closed)
+    # a label that two records have is no scan of either, so what was counted as one is not
+    while comparing.set_aside(comparing.compare(expected(), closed)):
+        pass
+    rest = sorted([*opened.odd, *comparing.odd, *comparing.rest], key=_by_place)
+    counts = Counter(one.outcome for one in rest) + comparing.counts
     return Stocktake(
-        {one: counts[one] for one in WORDS if counts.get(one)},
-        list(map(Seen._make, rest)),
+        {one: counts[one] for one in WORDS if counts[one]},
+        rest,
+        comparing.seen,
         opened.closed,
         opened.place,
     )
 
 
-def _run(database: sqlite3.Connection, script: str) -> None:
-    # not by executescript, which would end the transaction of whoever asks
-    for statement in script.split(";"):
-        database.execute(statement)
+def _by_place(one: Seen) -> tuple[str, ...]:
+    return one.place, one.expected, one.site_id, one.sample_id
 
 
-def found_in(database: sqlite3.Connection) -> Iterator[tuple[str, str, str]]:
-    """(record, number, place) of every sample that was seen in one place, once compared."""
-    return database.execute(
-        "SELECT record_id, sample_id, opened.place_id FROM seen JOIN expected USING (sample_no) "
-        "JOIN opened USING (n) WHERE NOT twice AND state = '' ORDER BY record_id, sample_no"
-    )
+class _Comparing:
+    """Which label was scanned where; `odd` are scans of no sample, `rest` samples that differ."""
+
+    def __init__(self, sites_of: Callable[[str], Sequence[str]]) -> None:
+        self._sites_of = sites_of
+        self._first: dict[Label, str] = {}
+        self._again: list[tuple[Label, str]] = []
+        self.odd: list[Seen] = []
+
+    def take_note(self, scans: Iterable[tuple[str, str, str]]) -> None:
+        """Take note of scans: site, number, place."""
+        first = self._first
+        for site, number, place in scans:
+            if not site:
+                sites = self._sites_of(number)
+                if len(sites) != 1:
+                    self._add_odd("several" if sites else "unknown", (site, number), place)
+                    continue
+                site = sites[0]
+            label = (site, number)
+            if label in first:
+                self._again.append((label, place))
+            else:
+                first[label] = place
+
+    def _add_odd(self, outcome: str, label: Label, place: str) -> None:
+        self.odd.append(Seen(outcome, "", *label, place, ""))
+
+    def compare(self, expected: Iterable[Expected], closed: frozenset[str]) -> set[Label]:
+        """Go through what should be where; gives labels that are of several samples."""
+        first, waiting = self._first, dict(self._first)
+        twice = {label for label, place in self._again if first[label] != place}
+        shared: set[Label] = set()
+        right = not_looked_at = 0
+        self.rest: list[Seen] = []
+        self.seen: list[tuple[str, str, str]] = []
+        for record, site, number, place, state in expected:
+            label = (site, number)
+            where = waiting.pop(label, None)
+            if where is None:
+                if label in first:
+                    shared.add(label)
+                elif place in closed and not state:
+                    self.rest.append(Seen("missing", record, site, number, "", place))
+                else:
+                    not_looked_at += not state
+                continue
+            if label in twice:
+                outcome = "twice"
+            elif state:
+                outcome = "against_record"
+            else:
+                self.seen.append((record, number, where))
+                if where == place:
+                    right += 1
+                    continue
+                outcome = "misplaced"
+            self.rest.append(Seen(outcome, record, site, number, where, state or place))
+        self.counts = Counter({"right": right, "not_looked_at": not_looked_at})
+        if not shared:
+            self._put_aside(waiting, "unknown")
+        return shared
+
+    def set_aside(self, shared: set[Label]) -> bool:
+        """Take labels of several samples out of the scans; whether there were any."""
+        self._put_aside(shared, "several")
+        return bool(shared)
+
+    def _put_aside(self, labels: Iterable[Label], outcome: str) -> None:
+        gone = dict.fromkeys(labels)
+        if not gone:
+            return
+        for label in gone:
+            self._add_odd(outcome, label, self._first.pop(label))
+        for label, place in self._again:
+            if label in gone:
+                self._add_odd(outcome, label, place)
+        self._again = [one for one in self._again if one[0] not in gone]
 
 
 class _Opened:
@@ -120,86 +188,37 @@ class _Opened:
 
     def __init__(self, codes: Mapping[str, str]) -> None:
         self._codes = codes
-        self._numbers: dict[str, int] = {}
-        self._closed: set[str] = set()
+        self._closed: dict[str, None] = {}
+        self._opened: dict[str, None] = {}
         self.place = ""
-        self.odd: list[tuple[str, str, str, str]] = []
+        self.odd: list[Seen] = []
 
-    def of_scans(self, scans: Iterable[Sequence[str]]) -> Iterator[tuple[str, str, int]]:
-        """(site, number, number of the place) of every sample that was scanned in a place."""
-        number = 0
-        for kind, code, site, sample, text in scans:
-            if kind == SAMPLE and number:
-                yield site, sample, number
+    def of_scans(self, scans: Iterable[Sequence[str]]) -> Iterator[tuple[str, str, str]]:
+        """(site, number, place) of every sample that was scanned in a place."""
+        for kind, code, site, number, text in scans:
+            if kind == SAMPLE and self.place:
+                yield site, number, self.place
             elif kind == SAMPLE:
-                number_of = f"{site}-{sample}" if site else sample
-                self.odd.append(("no_place", number_of, "", ""))
+                said = f"{site}-{number}" if site else number
+                self.odd.append(Seen("no_place", "", "", said, "", ""))
             elif kind == PLACE and code in self._codes:
-                number = self._open(self._codes[code])
+                self._open(self._codes[code])
             elif kind == UNREAD:
-                self.odd.append(("unread", "", self.place, text))
+                self.odd.append(Seen("unread", "", "", "", self.place, "", text))
             else:
                 # behind a place that nobody knows no sample is taken to lie in the one before
-                number = self._open("")
+                self._open("")
                 if kind == PLACE:
-                    self.odd.append(("unknown_place", "", "", text))
-
-    def rows(self) -> Iterator[tuple[int, str, bool]]:
-        """Number and code of each place that was opened, and whether it was closed."""
-        return ((n, place, place in self._closed) for place, n in self._numbers.items())
+                    self.odd.append(Seen("unknown_place", "", "", "", "", "", text))
 
     @property
     def closed(self) -> list[str]:
         """The places that were looked through, in the order in which they were opened."""
-        return [place for place in self._numbers if place in self._closed]
+        return [place for place in self._opened if place in self._closed]
 
-    def _open(self, place: str) -> int:
+    def _open(self, place: str) -> None:
         if self.place:
-            self._closed.add(self.place)
+            self._closed[self.place] = None
         self.place = place
-        return self._numbers.setdefault(place, len(self._numbers) + 1) if place else 0
-
-
-_TABLES = """
-CREATE TEMP TABLE scan (site_id TEXT, sample_id TEXT, n INTEGER);
-CREATE TEMP TABLE opened (n INTEGER PRIMARY KEY, place_id TEXT UNIQUE, closed INTEGER);
-CREATE TEMP TABLE seen (sample_no INTEGER PRIMARY KEY, n INTEGER, twice INTEGER, scans INTEGER);
-CREATE TEMP TABLE shared (sample_id TEXT, site_id TEXT);
-CREATE TEMP TABLE outcome (outcome TEXT, record_id, site_id TEXT, sample_id TEXT, place TEXT,
-  expected TEXT, text TEXT);
-"""
-_ODD = """
-INSERT INTO outcome SELECT {outcome!r}, '', site_id, sample_id, place_id, '', ''
-  FROM scan JOIN opened USING (n) WHERE {which}"""
-_NAMED = f"""
-INSERT INTO shared SELECT sample_id, site_id FROM expected GROUP BY sample_id, site_id
-  HAVING count(*) > 1;
-INSERT INTO shared SELECT sample_id, '' FROM scan WHERE site_id = '' AND
-  1 < (SELECT count(*) FROM expected WHERE expected.sample_id = scan.sample_id);
-{_ODD.format(outcome="several", which="(sample_id, site_id) IN shared")};
-DELETE FROM scan WHERE EXISTS (SELECT 1 FROM shared) AND (sample_id, site_id) IN shared;
-UPDATE scan SET site_id = coalesce(
-    (SELECT site_id FROM expected WHERE expected.sample_id = scan.sample_id), '')
-  WHERE site_id = '';
-"""
-_SEEN = """
-INSERT INTO seen SELECT sample_no, min(n), min(n) <> max(n), count(*)
-  FROM scan CROSS JOIN expected USING (sample_id, site_id) GROUP BY sample_no
-"""
-_UNKNOWN = _ODD.format(
-    outcome="unknown",
-    which="NOT EXISTS (SELECT 1 FROM expected WHERE expected.sample_id = scan.sample_id "
-    "AND expected.site_id = scan.site_id)",
-)
-_COMPARED = """
-INSERT INTO outcome SELECT * FROM (
-  SELECT CASE WHEN twice THEN 'twice' WHEN n IS NULL AND state <> '' THEN 'right'
-      WHEN n IS NULL AND in_order.place_id IN (SELECT place_id FROM opened WHERE closed)
-        THEN 'missing'
-      WHEN n IS NULL THEN 'not_looked_at' WHEN state <> '' THEN 'against_record'
-      WHEN opened.place_id = in_order.place_id THEN 'right' ELSE 'misplaced' END AS outcome,
-    record_id, site_id, sample_id, coalesce(opened.place_id, ''),
-    CASE WHEN state = '' THEN in_order.place_id ELSE state END, ''
-  FROM in_order LEFT JOIN seen USING (sample_no) LEFT JOIN opened USING (n))
-  WHERE outcome <> 'right';
-"""
+        if place:
+            self._opened[place] = None

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
 
 from provenance._catalogue.build import index_place, update_catalogue
-from provenance._catalogue.database import opened_catalogue
+from provenance._catalogue.database import read_only_catalogue
 from provenance._collection.kept import Books
 from provenance._collection.scans import kept_scans
-from provenance._collection.stocktake import Stocktake, compare_scans, found_in
+from provenance._collection.stocktake import Stocktake, compare_scans
 from provenance._ledger.handover import following, refuse
 from provenance._ledger.holdings import Event
 from provenance._store.places import Places
@@ -23,81 +22,64 @@ from provenance._store.settings import settings_in
 from provenance._store.store import Store
 
 _EXPECTED = """
-CREATE TEMP VIEW {view} AS SELECT rowid AS sample_no, bundle_id AS record_id, site_id, sample_id,
-  place AS place_id,
+SELECT bundle_id, site_id, sample_id, place,
   CASE WHEN lender IS NOT NULL THEN 'on loan to ' || holder || coalesce(' until ' || due_on, '')
     WHEN gone <> '' THEN gone || ' since ' || since
     WHEN on_the_way_to <> '' THEN 'on the way to ' || on_the_way_to
-    WHEN holder IN own OR place IN (SELECT place_id FROM place) THEN ''
-    WHEN holder <> '' THEN 'with ' || holder ELSE 'no holder recorded' END AS state
-  FROM held {read} WHERE is_current
+    WHEN holder = ? OR place IN (SELECT place_id FROM place) THEN ''
+    WHEN holder <> '' THEN 'with ' || holder ELSE 'no holder recorded' END
+  FROM held NOT INDEXED WHERE is_current
 """
-_MEMORY = ("PRAGMA temp_store = MEMORY", "PRAGMA cache_size = -200000")
-"""What is made for one answer is held in memory, and 200 MB of the catalogue with it."""
+_SITES = "SELECT site_id FROM held WHERE sample_id = ? AND is_current"
 
 
-@dataclass(frozen=True)
-class Taken:
-    """What a stocktake found; `seen` are (record, number, place) of samples in one place each."""
-
-    found: Stocktake
-    seen: tuple[tuple[str, str, str], ...]
-
-
-def take_stock(store: Store, scans: Path, *, with_seen: bool = False) -> Taken:
+def take_stock(store: Store, scans: Path) -> Stocktake:
     """Compare kept scans with the store as its ledgers stand now.
 
-    Records are named by their accession number. `with_seen` lists what was seen as well. Raises
-    UnusableInput for scans or a store that cannot be read.
+    Records are named by their accession number, in `seen` by their name. Raises UnusableInput for
+    scans or a store that cannot be read.
     """
     places = Places(store.rows("place"))
-    with _catalogue_of(store) as database:
-        found = compare_scans(database, places.by_code, kept_scans(scans))
-        rows = database.execute("SELECT bundle_id, record, accession FROM bundle")
-        records = {bundle: (record, number) for bundle, record, number in rows}
-        rest = [
-            one._replace(
-                record_id=records[one.record_id][1] if one.record_id in records else "",
-                place=places.path(one.place) or one.place,
-                expected=places.path(one.expected) or one.expected,
-            )
-            for one in found.rest
-        ]
-        seen = (
-            (records[bundle][0], sample, place)
-            for bundle, sample, place in (found_in(database) if with_seen else ())
-        )
-        return Taken(replace(found, rest=rest), tuple(seen))
-
-
-@contextmanager
-def _catalogue_of(store: Store) -> Iterator[sqlite3.Connection]:
-    """The catalogue of a store as it stands now, with the view `expected`."""
     index = index_place(store.folder)
     update_catalogue(store.folder, index)
-    with opened_catalogue(index) as database:
-        expect(database, settings_in(store.folder).party_id)
-        yield database
-        database.execute("ROLLBACK")
+    with read_only_catalogue(index) as database:
+        own = settings_in(store.folder).party_id
+        found = compare_by(database, own, places.by_code, kept_scans(scans))
+        rows = database.execute("SELECT bundle_id, record, accession FROM bundle")
+        records = {bundle: (record, number) for bundle, record, number in rows}
+    rest = [
+        one._replace(
+            record_id=records[one.record_id][1] if one.record_id else "",
+            place=places.path(one.place) or one.place,
+            expected=places.path(one.expected) or one.expected,
+        )
+        for one in found.rest
+    ]
+    seen = [(records[bundle][0], sample, place) for bundle, sample, place in found.seen]
+    return replace(found, rest=rest, seen=seen)
 
 
-def expect(database: sqlite3.Connection, own: str) -> None:
-    """Begin a transaction in which a catalogue has the views that `compare_scans` asks.
+def compare_by(
+    database: sqlite3.Connection,
+    own: str,
+    codes: Mapping[str, str],
+    scans: Iterable[Sequence[str]],
+) -> Stocktake:
+    """Compare scans with what a catalogue says; records are numbers of bundles in it.
 
     `own` is the store's own code in the ledgers, '' where it has none.
     """
-    for statement in _MEMORY:
-        database.execute(statement)
-    database.execute("BEGIN")
-    database.execute("CREATE TEMP TABLE own (party_id TEXT PRIMARY KEY)")
-    database.executemany("INSERT INTO own VALUES (?)", [(own,)] if own else [])
-    database.execute(_EXPECTED.format(view="expected", read=""))
-    database.execute(_EXPECTED.format(view="in_order", read="NOT INDEXED"))
+    database.row_factory = None  # a million rows are read, and a plain one is half as dear
+
+    def sites_of(number: str) -> list[str]:
+        return [site for (site,) in database.execute(_SITES, [number])]
+
+    return compare_scans(lambda: database.execute(_EXPECTED, [own or None]), sites_of, codes, scans)
 
 
 def record_seen(
     store: Store,
-    taken: Taken,
+    taken: Stocktake,
     *,
     name: str,
     on: date,

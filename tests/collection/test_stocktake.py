@@ -1,6 +1,5 @@
 """A stocktake by scanner, against a plain model of what lies where."""
 
-import sqlite3
 from collections import Counter
 from datetime import date
 
@@ -10,7 +9,7 @@ from hypothesis import strategies as st
 
 from provenance._cli import treenail
 from provenance._collection.scans import keep_scans, kept_scans, scans_path
-from provenance._collection.stocktake import Stocktake, compare_scans
+from provenance._collection.stocktake import Expected, Stocktake, compare_scans
 from provenance._identity.payload import compose_code
 from provenance._identity.place_code import END, compose_place
 from provenance._ledger.custody import verify_events
@@ -18,25 +17,18 @@ from provenance._store.entering import enter_rows
 from tests.collection.conftest import OWN, event, take_in
 
 PLACES = ("B7", "B8", "B9")
-Expected = tuple[str, str, str, str, str]
-"""Record, site, number, place, and who has it where it should not lie there."""
 
 
 def compared(expected: list[Expected], lines: list[str], tmp_path) -> Stocktake:
-    database = sqlite3.connect(":memory:")
-    database.execute(
-        "CREATE TABLE expected (sample_no INTEGER PRIMARY KEY, record_id TEXT, site_id TEXT, "
-        "sample_id TEXT, place_id TEXT, state TEXT)"
-    )
-    database.execute("CREATE VIEW in_order AS SELECT * FROM expected")
-    database.executemany(
-        "INSERT INTO expected VALUES (?, ?, ?, ?, ?, ?)",
-        [(n, *one) for n, one in enumerate(expected)],
-    )
     path = scans_path(tmp_path, "2027-spring")
     path.unlink(missing_ok=True)
     list(keep_scans(path, lines))
-    return compare_scans(database, {one: one for one in PLACES}, kept_scans(path))
+    return compare_scans(
+        lambda: expected,
+        lambda number: [one[1] for one in expected if one[2] == number],
+        {one: one for one in PLACES},
+        kept_scans(path),
+    )
 
 
 def test_every_kind_of_difference_is_told_apart(tmp_path):
