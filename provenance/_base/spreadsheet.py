@@ -56,6 +56,16 @@ def plain_cell(text: str) -> str:
     return f"'{shown}" if guarded else shown
 
 
+def without_guard(cell: str) -> str:
+    """A cell as it was before `plain_cell` kept a spreadsheet from taking it for a formula.
+
+    >>> without_guard(plain_cell("-A1")), without_guard("'twas")
+    ('-A1', "'twas")
+    """
+    guarded = cell[:1] == "'" and plain_cell(cell[1:]) == cell
+    return cell[1:] if guarded else cell
+
+
 def spreadsheet_csv_of(frame: pd.DataFrame) -> str:
     """The same for a frame of pandas, without its index."""
     cells = frame.astype(object).where(frame.notna(), None)

@@ -27,6 +27,7 @@ from pathlib import Path, PurePosixPath
 from provenance._base.errors import UnusableInput
 from provenance._base.locks import locked, locked_for_reading
 from provenance._base.resources import shipped
+from provenance._base.spreadsheet import without_guard
 from provenance._gate.documents import read_json
 from provenance._ledger.branches import before_of, heads_of, with_all_before
 from provenance._ledger.custody import sealed, verify_events
@@ -110,7 +111,10 @@ class Store:
         """
         found: dict[str, dict[str, str]] = {}
         for row in read_rows(self.folder / card_path(accession), "card"):
-            found.setdefault(row["table"], {})[row["key"]] = row["owner"]
+            # a number as found may begin as a formula does
+            found.setdefault(row["table"], {})[without_guard(row["key"])] = without_guard(
+                row["owner"]
+            )
         return found
 
     def rows(self, table: str) -> list[dict[str, str]]:

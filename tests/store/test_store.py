@@ -43,6 +43,15 @@ def test_what_is_written_together_is_read_again(tmp_path):
         again.accession("2026.0002")
 
 
+def test_a_card_gives_back_the_numbers_that_it_was_written_of(tmp_path):
+    numbers = {"sample": {"-A1": "=E1", "201": "E1"}, "element": {"=E1": "HOLL", "E1": "@FEN"}}
+    store = Store(tmp_path / "store")
+    with store.writing(**DAY) as writing:
+        act = writing.add("accession", number="2026.0001", kept_at="2026.0001/a.zip")
+        writing.put_card(act, numbers)
+    assert store.card(act) == numbers
+
+
 def test_nothing_is_written_when_the_block_fails(tmp_path):
     store = Store(tmp_path / "store")
     broken = {"event": "stored", "event_sha256": "0"}
