@@ -48,7 +48,7 @@ def spreadsheet_csv(frame: pl.DataFrame, *, with_header: bool = True) -> str:
 def plain_cell(text: str) -> str:
     """One cell on one line as `spreadsheet_csv` writes it; the same when it is done again.
 
-    >>> plain_cell("=1+1\nof two")
+    >>> plain_cell("=1+1   of two")
     "'=1+1 of two"
     """
     shown = visible(" ".join(text.split()))
