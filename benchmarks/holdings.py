@@ -13,7 +13,6 @@ import argparse
 import os
 import random
 import sqlite3
-import statistics
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -23,6 +22,7 @@ from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
+from benchmarks.catalogue import timed
 from provenance._catalogue.build import update_catalogue
 from provenance._catalogue.database import opened_catalogue, transaction
 from provenance._catalogue.query import Wanted, ask_sql, find_in_catalogue
@@ -34,16 +34,6 @@ EDITIONS = 3
 ROOMS = 4
 BOXES = 200
 DAY: dict[str, Any] = {"on": date(2030, 5, 4), "recorded_on": "2030-05-04T09:00:00Z"}
-
-
-def timed(work: Callable[[], Any], times: int = 5) -> float:
-    """The median seconds of some runs."""
-    seconds = []
-    for _ in range(times):
-        start = time.perf_counter()
-        work()
-        seconds.append(time.perf_counter() - start)
-    return statistics.median(seconds)
 
 
 def places() -> list[tuple[str, str, str, str, str]]:
@@ -157,7 +147,7 @@ def ask(index: Path) -> None:
     }
     for label, question in questions.items():
         found = question()
-        print(f"  {label:30} {found:10,} {timed(question):9.3f} s")
+        print(f"  {label:30} {found:10,} {timed(question, 5):9.3f} s")
 
 
 def take_stock(index: Path) -> None:

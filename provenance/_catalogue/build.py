@@ -11,6 +11,7 @@ from pathlib import Path
 
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.progress import Progress, say_nothing
+from provenance._catalogue.current import GONE
 from provenance._catalogue.database import now, opened_catalogue, transaction, warn_of_clock
 from provenance._catalogue.entry import (
     ARCHITECTURE_COLUMNS,
@@ -179,7 +180,7 @@ def _mark_absent(
         blind = next((one for one in survey.unreadable if lies_below(path, one)), None)
         if blind is not None:
             hidden.append((survey.unreadable[blind], text))
-        elif row["state"] not in ("vanished", "withdrawn"):
+        elif row["state"] not in GONE:
             vanished.append(text)
     with transaction(database):
         database.executemany(

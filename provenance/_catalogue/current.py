@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from provenance._store.acts import ACCESSION, WITHDRAWN, Act
 from provenance._store.current import tips_among
 
 CURRENT, BRANCH, OLDER, PUBLIC = "current", "branch", "older", "public"
 TAKEN_AWAY, COPY, WORKING, UNREGISTERED = "withdrawn", "copy", "working", "unregistered"
+GONE = ("vanished", "withdrawn")
+"""States of bundles that do not lie where they lay."""
 _ACT_BYTES = 8
 
 
@@ -78,6 +81,21 @@ class Lies:
     acts: bytes
     is_package: bool = False
     is_there: bool = True
+
+    @classmethod
+    def of(cls, path: str, form: str, facts: Mapping[str, Any], *, is_there: bool = True) -> Lies:
+        """By the columns of the table `bundle` among `facts`."""
+        return cls(
+            path=path,
+            identity=facts["identity"],
+            edition=facts["edition"],
+            bag=facts["bag"],
+            marks=facts["marks"],
+            follows=facts["follows"],
+            acts=facts["acts"] or b"",
+            is_package=form == "package",
+            is_there=is_there,
+        )
 
 
 def roles_of(bundles: Iterable[Lies]) -> dict[str, Role]:

@@ -57,7 +57,7 @@ def gather_plugs(
     bundle counts as one that cannot, unless `even_if_damaged`.
     """
     store = open_store(place) if isinstance(place, Path) and is_store(place) else None
-    sources = _kept_in(store) if store else find_sources(place)
+    sources = _current_in(store) if store else find_sources(place)
     if not sources:
         raise UnusableInput(f"{place} holds neither a package nor a bundle")
     symbols = read_symbols()
@@ -80,7 +80,7 @@ def gather_plugs(
             unreadable[str(path)] = str(error)
         progress(done, len(sources))
     if store is None:
-        roles = roles_of(map(_as_it_lies, entries))
+        roles = roles_of(Lies.of(str(one.path), one.form, one.facts) for one in entries)
         entries = [one for one in entries if roles[str(one.path)].is_current]
     return [
         plug
@@ -92,21 +92,7 @@ def gather_plugs(
     ]
 
 
-def _as_it_lies(entry: Entry) -> Lies:
-    facts = entry.facts
-    return Lies(
-        path=str(entry.path),
-        identity=facts["identity"],
-        edition=facts["edition"],
-        bag=facts["bag"],
-        marks=facts["marks"],
-        follows=facts["follows"],
-        acts=facts["acts"],
-        is_package=entry.form == "package",
-    )
-
-
-def _kept_in(store: Store) -> list[Place]:
+def _current_in(store: Store) -> list[Place]:
     """The current bundles of a store; for a lost one that from which it goes on."""
     roles = roles_in(store.acts)
     by_id = {act.act_id: act for act in store.accessions}

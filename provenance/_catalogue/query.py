@@ -281,10 +281,9 @@ def _conditions(wanted: Wanted, kind: str = "samples") -> tuple[list[str], list[
         alike_now = _any_alike(("accession",), wanted.accession)
         # an old number stands among others of the same accession
         before = "'; ' || previous_numbers || ';' LIKE ? ESCAPE '\\'"
-        old = _pattern(wanted.accession if "*" in wanted.accession else f"{wanted.accession}*")
-        old = old if "*" in wanted.accession else old[:-1]
         among = f"SELECT bundle_id FROM bundle WHERE {alike_now} OR {before}"
-        add(f"bundle.bundle_id IN ({among})", _pattern(wanted.accession), f"%; {old};%")
+        old = f"%; {_like(wanted.accession)};%"
+        add(f"bundle.bundle_id IN ({among})", _pattern(wanted.accession), old)
     if wanted.from_year is not None:
         add(_reaches(f"{sample}.{last}", ">=", f"{sample}.{first}"), wanted.from_year)
     if wanted.to_year is not None:
@@ -312,9 +311,12 @@ def _any_alike(columns: Sequence[str], words: str) -> str:
 
 
 def _pattern(words: str) -> str:
+    """What a person wrote, as what `_any_alike` compares with."""
+    return _like(words) if "*" in words else words
+
+
+def _like(words: str) -> str:
     """What a person wrote as an SQL pattern: '*' is any letters, everything else itself."""
-    if "*" not in words:
-        return words
     for special in ("\\", "%", "_"):
         words = words.replace(special, f"\\{special}")
     return words.replace("*", "%")

@@ -8,7 +8,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 
 from provenance._base.errors import UnusableInput
-from provenance._catalogue.current import Lies, Role, roles_of
+from provenance._catalogue.current import GONE, Lies, Role, roles_of
 from provenance._catalogue.database import transaction
 from provenance._catalogue.entry import HELD_BESIDE
 from provenance._store.store import Store
@@ -106,17 +106,7 @@ def settle_folders(database: sqlite3.Connection) -> None:
         if signature == signature_in(database, _FOLDERS):
             return
         roles = roles_of(
-            Lies(
-                path=row["path"],
-                identity=row["identity"],
-                edition=row["edition"],
-                bag=row["bag"],
-                marks=row["marks"],
-                follows=row["follows"],
-                acts=row["acts"] or b"",
-                is_package=row["form"] == "package",
-                is_there=row["state"] not in ("vanished", "withdrawn"),
-            )
+            Lies.of(row["path"], row["form"], dict(row), is_there=row["state"] not in GONE)
             for row in rows
         )
         branches: dict[str, list[int]] = {}

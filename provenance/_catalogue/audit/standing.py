@@ -9,7 +9,7 @@ from typing import Any
 
 from provenance._bag.verdict import NO_RECORD
 from provenance._catalogue.audit.fixity import WHOLE
-from provenance._catalogue.current import BRANCH, CURRENT, OLDER, PUBLIC
+from provenance._catalogue.current import BRANCH, CURRENT, GONE, OLDER, PUBLIC
 from provenance._record.remote import Place, lies_below, place_at
 
 WORDS = {
@@ -72,7 +72,7 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
         for row in database.execute("SELECT * FROM bundle ORDER BY path")
         if lies_below(place_at(row["path"]), place)
     ]
-    there = [row for row in bundles if row["state"] not in ("vanished", "withdrawn")]
+    there = [row for row in bundles if row["state"] not in GONE]
     copies: dict[str, list[sqlite3.Row]] = defaultdict(list)
     newest: dict[tuple[str, bool], list[str]] = defaultdict(list)
     for row in there:
@@ -91,7 +91,7 @@ def standing_of(database: sqlite3.Connection, place: Place) -> tuple[dict[str, A
         sound = last_sound.get(row["path"])
         is_older = row["role"] == OLDER
         newer = newest[row["record"], row["edition"] == PUBLIC] if is_older else []
-        is_there = row["state"] not in ("vanished", "withdrawn")
+        is_there = row["state"] not in GONE
         withdrawn = withdrawals.get(row["identity"], []) if is_there else []
         result.append(
             {
@@ -129,7 +129,7 @@ def withdrawals_in(database: sqlite3.Connection) -> dict[str, list[tuple[str, st
     found: dict[str, list[tuple[str, str]]] = defaultdict(list)
     for row in database.execute(
         "SELECT manifest_sha256, path, withdrawal.reason FROM withdrawal JOIN bundle "
-        "USING (bundle_id) WHERE state NOT IN ('vanished', 'withdrawn') ORDER BY path"
+        f"USING (bundle_id) WHERE state NOT IN {GONE} ORDER BY path"
     ):
         found[row[0]].append((row[1], row[2]))
     return found

@@ -17,7 +17,8 @@ from provenance import __version__
 from provenance._base.disk import sha256_of
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.verify import open_record, opened_bundle
-from provenance._catalogue.audit.fixity import finding
+from provenance._catalogue.audit.fixity import WHOLE, finding
+from provenance._catalogue.current import GONE
 from provenance._catalogue.database import now, transaction
 from provenance._record.remote import Place
 from provenance._store.acts import SETTLED, ends_of, first_fault
@@ -87,7 +88,7 @@ def compare_store(
     signatures = dict(database.execute("SELECT path, signature FROM bundle").fetchall())
     lying = {}
     for one in standing:
-        if one["state"] not in ("vanished", "withdrawn") and one["standing"] != "not_packed":
+        if one["state"] not in GONE and one["standing"] != "not_packed":
             there = _lying(folder, one, signatures[one["path"]], database, memory)
             lying[there.path] = there
     # what others record meanwhile must not look like a fault
@@ -192,7 +193,7 @@ def _sound_elsewhere(database: sqlite3.Connection, payload: str) -> str:
     """When a bundle was last sound, wherever it lay then; ''."""
     row = database.execute(
         "SELECT max(ended_at) FROM examination WHERE identity = ? AND identity != '' "
-        "AND outcome IN ('sound', 'changed', 'bag_valid', 'bag_warned', 'bag_changed')",
+        f"AND outcome IN {WHOLE}",
         [payload],
     ).fetchone()
     return row[0] or ""
