@@ -26,14 +26,13 @@ from datetime import date
 from pathlib import Path
 
 from provenance._accession.anchoring import anchors_in
-from provenance._accession.before import is_old_store, take_over
 from provenance._accession.damage import letter_of_contradiction
-from provenance._accession.deposit import Asked, with_deposit
+from provenance._accession.deposit import with_deposit
 from provenance._accession.keeping import Known, enter, known_of, stage_folder
 from provenance._accession.known import newcomer_in
-from provenance._accession.next_number import next_number
 from provenance._accession.receipt import print_receipt, receipt_of
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
+from provenance._accession.taking_in import NO_TERMS, TakingIn, taking_in
 from provenance._accession.withdrawn import EditionsBeside, editions_beside
 from provenance._bag.zipping import write_zip
 from provenance._base.errors import TreenailError, UnusableInput
@@ -45,35 +44,15 @@ from provenance._bundle.verify import open_record
 from provenance._drawing.paper import Paper
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.ed25519 import Signer
-from provenance._ledger.handover import refuse_day_to_come
 from provenance._record.together import Staging
 from provenance._store.acts import ACCESSION, Act
-from provenance._store.current import standing_accessions
 from provenance._store.door import BROKEN, Judged, Newcomer, accepted, judge
-from provenance._store.home import refuse_copy
 from provenance._store.numbers import (
     folder_name,
-    number_pattern,
     numbered_tags,
 )
-from provenance._store.settings import SETTINGS, Repository, new_settings, read_repository
-from provenance._store.store import Store, Writing
+from provenance._store.store import Writing
 from provenance._store.terms import Terms, put_terms
-
-NO_TERMS = Terms()
-
-
-class AlreadyAccessioned(TreenailError):
-    """The very same bundle has a number already; nothing was written."""
-
-    exit_code = 1
-
-    def __init__(self, bundle: Path, entry: Act) -> None:
-        self.entry = entry
-        super().__init__(
-            f"{bundle} was already accessioned as {entry.number} on {entry.happened_on}, from "
-            f"{entry.depositor}; it is kept at {entry.kept_at}. Nothing was written"
-        )
 
 
 class ContradictsKept(TreenailError):
@@ -171,100 +150,65 @@ def accession(
     and TreenailError when the samples' keeper cannot change so. Nothing is written then, and no
     number is spent.
     """
-    bundle, place_of_store = Path(bundle), Path(store)
-    depositor, reason = " ".join(depositor.split()), " ".join(reason.split())
-    if not depositor:
-        raise UnusableInput("say with --depositor who hands the bundle in")
+    bundle = Path(bundle)
     if place and not samples:
         raise UnusableInput("--place says where samples are stored, so it needs --samples")
-    if even_if_rewritten and not reason:
+    if even_if_rewritten and not reason.strip():
         raise UnusableInput("--even-if-rewritten needs a --reason, which the register keeps")
-    terms.refuse_unusable()
-    refuse_copy(Store(place_of_store))
     refuse_unsafe_name(bundle.resolve().name)
-    repository, begun = repository_of(place_of_store, settings, pattern)
-    wanted = number_pattern(pattern) if pattern else repository.pattern
-    asked = Asked(depositor, on, recorded_on, samples, place)
+    taking = taking_in(
+        store,
+        depositor=depositor,
+        on=on,
+        recorded_on=recorded_on,
+        number=number,
+        pattern=pattern,
+        settings=settings,
+        reason=reason,
+        terms=terms,
+        keys=keys,
+        samples=samples,
+        place=place,
+    )
     with (
         opened_received(
             bundle,
-            depositor=depositor,
-            repository=repository,
+            depositor=taking.depositor,
+            repository=taking.repository,
             day=on.isoformat(),
             progress=stretch(progress, 0, 2),
         ) as received,
         tempfile.TemporaryDirectory(prefix="treenail-") as scratch,
+        taking.writing() as (writing, taken_over),
     ):
-        by = repository.name
-        before = (
-            take_over(place_of_store, on=on, recorded_on=recorded_on, by=by)
-            if is_old_store(place_of_store)
-            else ()
+        new = newcomer_in(received.folder, received.package)
+        taking.refuse(
+            writing.acts,
+            bundle,
+            bag=received.known_by.tagmanifest_sha256,
+            payload=new.identity.payload,
+            began=_began(new, received),
         )
-        with Store(place_of_store).writing(
-            on=on, recorded_on=recorded_on, by=by, signer=keys[0] if keys else None
-        ) as writing:
-            new = newcomer_in(received.folder, received.package)
-            if known := known_bundle(
-                writing.acts, received.known_by.tagmanifest_sha256, new.identity.payload
-            ):
-                raise AlreadyAccessioned(bundle, known)
-            refuse_day(asked, writing.acts, _began(new, received), insisted=bool(reason))
-            door = _let_in(writing, received, new, asked, repository, even_if_rewritten)
-            given = next_number(writing.store.folder, writing.acts, wanted, number, on)
-            work = Path(scratch).resolve()
-            bag, deposited = with_deposit(received, repository, asked, given, work)
-            if only_check:
-                raise OnlyChecked(door.judged, received.to_mend)
-            done = _keep(
-                writing,
-                received,
-                bag,
-                repository,
-                asked,
-                given,
-                door,
-                new=new,
-                terms=terms,
-                reason=reason,
-                deposited=deposited,
-                keys=keys,
-                paper=paper,
-                begun=begun,
-                work=work,
-                taken_over=len(before),
-                progress=stretch(progress, 1, 2),
-            )
-    # a store that was begun just now is known from here on
-    refuse_copy(Store(place_of_store))
-    return done
-
-
-def known_bundle(acts: Sequence[Act], bag: str, payload: str) -> Act | None:
-    """The accession of a bundle, shown as it came in or as it is kept; None when it is new."""
-    for act in standing_accessions(acts):
-        if bag in (act.received, act.bag) or (payload and payload == act.payload):
-            return act
-    return None
-
-
-def refuse_day(asked: Asked, acts: Sequence[Act], began: str, *, insisted: bool) -> None:
-    """Raise UnusableInput for a day that cannot be, or that needs a reason.
-
-    `began` is the day on which the record began, '' where that is not known.
-    """
-    on = asked.on.isoformat()
-    refuse_day_to_come(on, asked.recorded_on)
-    if insisted:
-        return
-    last = max((act.happened_on for act in acts if act.kind == ACCESSION), default="")
-    for day, what in ((last, "the last accession"), (began, "the record began")):
-        # a month or year alone is compared as far as it goes
-        if on[: len(day)] < day:
-            raise UnusableInput(
-                f"--on {on} is before {what} ({day}); correct the day, or say with --reason why it "
-                "is right"
-            )
+        door = _let_in(writing, taking, received, new, even_if_rewritten)
+        given = taking.next_number(writing.acts)
+        work = Path(scratch).resolve()
+        bag, deposited = with_deposit(received, taking, given, work)
+        if only_check:
+            raise OnlyChecked(door.judged, received.to_mend)
+        return _keep(
+            writing,
+            taking,
+            received,
+            bag,
+            given,
+            door,
+            new=new,
+            deposited=deposited,
+            paper=paper,
+            work=work,
+            taken_over=taken_over,
+            progress=stretch(progress, 1, 2),
+        )
 
 
 def _began(new: Newcomer, received: Received) -> str:
@@ -285,10 +229,9 @@ class _Door:
 
 def _let_in(
     writing: Writing,
+    taking: TakingIn,
     received: Received,
     new: Newcomer,
-    asked: Asked,
-    repository: Repository,
     even_if_rewritten: bool,
 ) -> _Door:
     """Compare a bundle with what is kept; raises ContradictsKept unless a person insists."""
@@ -303,21 +246,12 @@ def _let_in(
         judged.word,
         judged.said,
         [anchor for act in known.acts for anchor in anchors_in(act)],
-        day=asked.on.isoformat(),
-        depositor=asked.depositor,
-        repository=repository.in_words,
-        contact=repository.contact,
+        day=taking.on.isoformat(),
+        depositor=taking.depositor,
+        repository=taking.repository.in_words,
+        contact=taking.repository.contact,
     )
     raise ContradictsKept(received.bundle, judged, letter)
-
-
-def repository_of(store: Path, settings: Path | None, pattern: str) -> tuple[Repository, str]:
-    """The repository's settings, and the text of a settings file to begin, '' for none."""
-    if settings is not None:
-        return read_repository(settings), ""
-    if (store / SETTINGS).is_file():
-        return read_repository(store / SETTINGS), ""
-    return Repository(), new_settings(number_pattern(pattern)) if pattern else ""
 
 
 # -- keeping -------------------------------------------------------------------------------------
@@ -325,20 +259,15 @@ def repository_of(store: Path, settings: Path | None, pattern: str) -> tuple[Rep
 
 def _keep(
     writing: Writing,
+    taking: TakingIn,
     received: Received,
     bag: Path,
-    repository: Repository,
-    asked: Asked,
     number: str,
     door: _Door,
     *,
     new: Newcomer,
-    terms: Terms,
-    reason: str,
     deposited: tuple[str, ...],
-    keys: Sequence[Signer],
     paper: Paper,
-    begun: str,
     work: Path,
     taken_over: int,
     progress: Progress,
@@ -351,7 +280,7 @@ def _keep(
     if bag != received.folder:
         package = open_record(bag)
         kept = newcomer_in(bag, package)
-    tags = numbered_tags(bag, number, signed_tags(bag, package, keys))
+    tags = numbered_tags(bag, number, signed_tags(bag, package, taking.keys))
     judged = door.judged
     came = new.ledger if door.with_ledger and new.edition != PUBLIC.name else ()
     entry = enter(
@@ -363,7 +292,7 @@ def _keep(
         bundle=received.known_by.name,
         title=received.package.title,
         record_date=identity_of(bag).record_date,
-        depositor=asked.depositor,
+        depositor=taking.depositor,
         bag=hashlib.sha256(tags["tagmanifest-sha256.txt"]).hexdigest(),
         received=received.known_by.tagmanifest_sha256,
         kept_at=f"{folder}/{name}",
@@ -371,13 +300,22 @@ def _keep(
         follows=" ".join(act.act_id for act in judged.follows),
         received_heads=" ".join(seals_at_ends(came)),
         received_events=str(len(came)) if came else "",
-        reason=f"{judged.word}: {reason}" if reason else judged.word,
+        reason=f"{judged.word}: {taking.reason}" if taking.reason else judged.word,
     )
     printed = work / receipt_name
     accessions = [act for act in writing.acts if act.kind == ACCESSION and act != entry]
     beside = editions_beside(received, store, accessions)
-    put_terms(writing, number, terms, asked.depositor)
-    receipt = receipt_of(received, repository, entry, deposited, asked.place, beside, judged, terms)
+    put_terms(writing, number, taking.terms, taking.depositor)
+    receipt = receipt_of(
+        received,
+        taking.repository,
+        entry,
+        deposited,
+        taking.place,
+        beside,
+        judged,
+        taking.terms,
+    )
     print_receipt(receipt, paper, printed)
     if received.is_zip:
         with staged.writing(entry.kept_at) as stream:
@@ -387,8 +325,7 @@ def _keep(
     if deposited:
         _stage_received(staged, received, f"{folder}/received/{name}")
     staged.copy(entry.receipt, printed)
-    if begun:
-        staged.write(SETTINGS, begun.encode("utf-8"))
+    settings = taking.begin_settings(writing)
     return Accessioned(
         entry=entry,
         kept=store / entry.kept_at,
@@ -397,7 +334,7 @@ def _keep(
         deposited=deposited,
         to_mend=received.to_mend,
         goes_on_from=judged.follows[-1] if judged.follows else None,
-        settings=store / SETTINGS if begun else None,
+        settings=settings,
         judged=judged,
         notes=(*door.known.notes, *_same_files(new, accessions)),
         beside=beside,

@@ -10,16 +10,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from provenance._accession.accession import (
-    AlreadyAccessioned,
-    ContradictsKept,
-    OnlyChecked,
-    accession,
-    known_bundle,
-)
+from provenance._accession.accession import ContradictsKept, OnlyChecked, accession
 from provenance._accession.before import is_old_store
 from provenance._accession.damage import DamagedBundle
 from provenance._accession.of_others import accession_of_bag, judged_bag
+from provenance._accession.taking_in import AlreadyAccessioned, known_bundle
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.listed import listed
 from provenance._base.progress import Progress, say_nothing

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
 from provenance._accession.received import Received
+from provenance._accession.taking_in import TakingIn
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._bundle.pack import pack
 from provenance._bundle.unpack import unpack
@@ -17,22 +16,8 @@ from provenance._ledger.inside import samples_inside
 from provenance._store.settings import Repository
 
 
-@dataclass(frozen=True)
-class Asked:
-    """What a curator says of a bundle: who hands it in and when, and samples that came with it.
-
-    `recorded_on` is when it is written down; `place` where the samples lie.
-    """
-
-    depositor: str
-    on: date
-    recorded_on: str
-    samples: str
-    place: str
-
-
 def with_deposit(
-    received: Received, repository: Repository, asked: Asked, number: str, work: Path
+    received: Received, asked: TakingIn, number: str, work: Path
 ) -> tuple[Path, tuple[str, ...]]:
     """The bag to be kept, and the samples whose keeper changed.
 
@@ -54,7 +39,7 @@ def with_deposit(
         asked.samples,
         lambda code: samples_inside(package.tables, code).samples,
     )
-    taker = repository.party_id or _keeper_of(received, repository)
+    taker = asked.repository.party_id or _keeper_of(received, asked.repository)
     if not taker:
         raise UnusableInput(
             "the record names no repository for its site, so it is not known who receives the "

@@ -8,24 +8,14 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Sequence
-from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from provenance._accession.accession import (
-    NO_TERMS,
-    AlreadyAccessioned,
-    known_bundle,
-    refuse_day,
-    repository_of,
-)
-from provenance._accession.before import is_old_store, take_over
-from provenance._accession.deposit import Asked
 from provenance._accession.keeping import stage_folder
-from provenance._accession.next_number import next_number
 from provenance._accession.receipt import Receipt, print_receipt
 from provenance._accession.received import refuse_unsafe_name
+from provenance._accession.taking_in import NO_TERMS, taking_in
 from provenance._bag.any_bag import judge_any_bag
 from provenance._bag.verdict import BagVerdict
 from provenance._base.errors import TreenailError, UnusableInput
@@ -35,11 +25,9 @@ from provenance._bundle.describe.plain_text import text_template
 from provenance._drawing.paper import Paper
 from provenance._ledger.ed25519 import Signer
 from provenance._store.acts import ACCESSION, Act
-from provenance._store.home import refuse_copy
 from provenance._store.identity import bag_digests
-from provenance._store.numbers import folder_name, number_pattern
-from provenance._store.settings import SETTINGS, Repository
-from provenance._store.store import Store
+from provenance._store.numbers import folder_name
+from provenance._store.settings import Repository
 from provenance._store.terms import Terms, put_terms
 
 GOOD = ("valid", "valid, with warnings")
@@ -118,65 +106,56 @@ def accession_of_bag(
     its folder. Raises RefusedBag, AlreadyAccessioned, and what `accession` raises of numbers, days
     and settings. Nothing is written then, and no number is spent.
     """
-    bag, place = Path(bag), Path(store)
-    depositor, reason = " ".join(depositor.split()), " ".join(reason.split())
-    if not depositor:
-        raise UnusableInput("say with --depositor who hands the bag in")
-    terms.refuse_unusable()
-    refuse_copy(Store(place))
-    repository, begun = repository_of(place, settings, pattern)
-    wanted = number_pattern(pattern) if pattern else repository.pattern
-    verdict = judged_bag(bag, reason=reason, progress=progress)
+    bag = Path(bag)
+    taking = taking_in(
+        store,
+        depositor=depositor,
+        on=on,
+        recorded_on=recorded_on,
+        number=number,
+        pattern=pattern,
+        settings=settings,
+        reason=reason,
+        terms=terms,
+        keys=keys,
+    )
+    verdict = judged_bag(bag, reason=taking.reason, progress=progress)
     digest, payload = bag_digests(bag)
-    if is_old_store(place):
-        take_over(place, on=on, recorded_on=recorded_on, by=repository.name)
-    with ExitStack() as stack:
-        writing = stack.enter_context(
-            Store(place).writing(
-                on=on,
-                recorded_on=recorded_on,
-                by=repository.name,
-                signer=keys[0] if keys else None,
-            )
-        )
-        if known := known_bundle(writing.acts, digest, payload):
-            raise AlreadyAccessioned(bag, known)
-        asked = Asked(depositor, on, recorded_on, "", "")
-        refuse_day(asked, writing.acts, "", insisted=bool(reason))
-        given = next_number(place, writing.acts, wanted, number, on)
+    with (
+        tempfile.TemporaryDirectory(prefix="treenail-") as scratch,
+        taking.writing() as (writing, _),
+    ):
+        taking.refuse(writing.acts, bag, bag=digest, payload=payload)
+        given = taking.next_number(writing.acts)
         folder, name = folder_name(given), bag.resolve().name
         entry = writing.add(
             ACCESSION,
             number=given,
             title=name,
             bundle=name,
-            depositor=depositor,
+            depositor=taking.depositor,
             bag=digest,
             payload=payload,
             received=digest,
             kept_at=f"{folder}/{name}",
             receipt=f"{folder}/receipt-{folder}.pdf",
-            reason=f"{verdict.in_words}: {reason}" if reason else verdict.in_words,
+            reason=": ".join(filter(None, (verdict.in_words, taking.reason))),
         )
-        put_terms(writing, given, terms, depositor)
+        put_terms(writing, given, terms, taking.depositor)
         if bag.is_file():
             writing.staged.copy(entry.kept_at, bag)
         else:
             stage_folder(writing.staged, bag, entry.kept_at, {})
-        scratch = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="treenail-")))
-        printed = scratch.resolve() / "receipt.pdf"
-        print_receipt(_receipt(entry, verdict, repository, terms), paper, printed)
+        printed = Path(scratch).resolve() / "receipt.pdf"
+        print_receipt(_receipt(entry, verdict, taking.repository, terms), paper, printed)
         writing.staged.copy(entry.receipt, printed)
-        if begun:
-            writing.staged.write(SETTINGS, begun.encode("utf-8"))
-    refuse_copy(Store(place))
-    return BagTakenIn(
-        entry,
-        verdict,
-        place / entry.kept_at,
-        place / entry.receipt,
-        place / SETTINGS if begun else None,
-    )
+        return BagTakenIn(
+            entry,
+            verdict,
+            taking.store / entry.kept_at,
+            taking.store / entry.receipt,
+            taking.begin_settings(writing),
+        )
 
 
 def _receipt(entry: Act, verdict: BagVerdict, repository: Repository, terms: Terms) -> Receipt:

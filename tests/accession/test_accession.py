@@ -25,12 +25,12 @@ from pypdf import PdfReader
 from provenance._accession import received
 from provenance._accession.accession import (
     Accessioned,
-    AlreadyAccessioned,
     ContradictsKept,
     accession,
 )
 from provenance._accession.before import COLUMNS
 from provenance._accession.damage import DamagedBundle
+from provenance._accession.taking_in import AlreadyAccessioned
 from provenance._base import durable
 from provenance._base.errors import AlreadyThere, TreenailError, UnusableInput
 from provenance._bundle.describe.editions import PUBLIC

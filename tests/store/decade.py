@@ -30,11 +30,11 @@ from unittest.mock import patch
 
 from provenance._accession.accession import (
     Accessioned,
-    AlreadyAccessioned,
     ContradictsKept,
     accession,
 )
 from provenance._accession.damage import DamagedBundle
+from provenance._accession.taking_in import AlreadyAccessioned
 from provenance._base.errors import TreenailError
 from provenance._catalogue.audit.audit import audit_place, settle_in_store
 from provenance._catalogue.build import index_place, update_catalogue
