@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from provenance._base.errors import TreenailError, UnreadableValue
 from provenance._identity.naming import SampleNames
 from provenance._identity.payload import is_inside, is_scan, split_scans
+from provenance._record.attempts import failed_attempts
 
 if TYPE_CHECKING:
     from provenance._record.snapshot import Snapshot
@@ -79,8 +80,14 @@ def select_samples(
 
 
 def samples_of_package(tables: Snapshot, selection: str, inside: Inside | None = None) -> list[str]:
-    """As `select_samples`, of all samples of a package and by all that they are named by."""
+    """As `select_samples`, of all samples of a package and by all that they are named by.
+
+    'all' leaves out holes and cuts that gave none; one that is named alone, or in a range, stays.
+    """
     known = tables.column("sample", "sample_id")
+    if selection.strip().lower() == "all":
+        failed = failed_attempts(tables)
+        known = [one for one in known if one not in failed] or known
     return select_samples(known, selection, SampleNames.of(tables), inside=inside)
 
 

@@ -14,6 +14,7 @@ from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.review.deciding import decide_field
 from provenance._catalogue.entry import read_entry
 from provenance._cli import treenail
+from provenance._identity.selection import samples_of_package
 from provenance._lab.consign import consign_samples
 from provenance._ledger.handover import record_events
 from provenance._ledger.holdings import holdings_frame
@@ -77,6 +78,8 @@ def test_labels_and_parcels_are_for_samples_and_cards_for_holes(holl: Package) -
     cards = {one.facts.sample_id: one for one in gather_cards(holl)}
     assert dict(cards["232"].taken)["taken"].startswith(NOTHING.lower())
     assert dict(cards["231"].taken)["taken"].startswith("core, 98")
+    assert samples_of_package(holl.tables, "all") == ["231"]
+    assert samples_of_package(holl.tables, "231-232") == ["231", "232"]
     with pytest.raises(TreenailError, match="gave no sample: 232"):
         consign_samples(
             holl,
