@@ -56,6 +56,14 @@ def data_folder_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator
         yield
 
 
+@pytest.fixture
+def tmp_path(tmp_path: Path) -> Path:
+    """A folder whose parent too is this test's alone: what climbs out is looked for there."""
+    own = tmp_path / "own"
+    own.mkdir()
+    return own
+
+
 @pytest.fixture(scope="session")
 def saved_by_libreoffice(
     tmp_path_factory: pytest.TempPathFactory,
