@@ -15,6 +15,7 @@ from provenance._cli.terminal import Terminal
 
 COMMANDS: dict[str, tuple[str, str]] = {
     # name: (module in provenance._cli : function, one line for the overview)
+    "desk": ("desking:desk", "Do all of this in your browser."),
     "new": ("importing:new", "Start a package for one kind of site."),
     "settings": ("settings:settings", "Show or set units, language, DOIs and embargo."),
     "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
@@ -153,7 +154,7 @@ def main() -> None:
     except (SystemExit, KeyboardInterrupt):
         raise
     except BaseException as error:  # a panic of the table engine is no Exception
-        from provenance._cli.crash import SOFTWARE, tell_crash
+        from provenance._base.fault import SOFTWARE, fault_in_words
 
-        tell_crash(error)
+        click.echo(f"treenail: {fault_in_words(error)}", err=True)
         sys.exit(SOFTWARE)
