@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import shutil
 import tempfile
 from collections import OrderedDict
 from collections.abc import Callable
@@ -36,7 +37,7 @@ class Desk:
     """Path of a page → what is said there when it is next shown."""
 
     def __post_init__(self) -> None:
-        self._scratch = tempfile.TemporaryDirectory(prefix="treenail-desk-")
+        self._scratch = Path(tempfile.mkdtemp(prefix="treenail-desk-"))
         self._made: OrderedDict[str, Sent] = OrderedDict()
         self.jobs = Jobs(fault_in_words)
 
@@ -61,7 +62,7 @@ class Desk:
 
     def scratch(self) -> Path:
         """A new empty folder for files that nobody needs when the desk is closed."""
-        folder = Path(self._scratch.name) / secrets.token_hex(8)
+        folder = self._scratch / secrets.token_hex(8)
         folder.mkdir()
         return folder
 
@@ -79,4 +80,4 @@ class Desk:
 
     def close(self) -> None:
         """Take away what was needed only as long as the desk was open."""
-        self._scratch.cleanup()
+        shutil.rmtree(self._scratch, ignore_errors=True)

@@ -35,6 +35,7 @@ class Running:
     done: Done | None = None
     problem: str = ""
     stopping: threading.Event = field(default_factory=threading.Event)
+    thread: threading.Thread = field(default_factory=threading.Thread)
 
     @property
     def ended(self) -> bool:
@@ -72,10 +73,10 @@ class Jobs:
         self._jobs[running.job_id] = running
         # the language that is spoken goes along
         context = contextvars.copy_context()
-        thread = threading.Thread(
+        running.thread = threading.Thread(
             target=context.run, args=(self._run, running, work), name=title, daemon=True
         )
-        thread.start()
+        running.thread.start()
         return running
 
     def _run(self, running: Running, work: Callable[[Progress], Done]) -> None:

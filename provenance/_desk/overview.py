@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from provenance._base.languages import _
-from provenance._desk.answers import Answer, Done, Page
+from provenance._desk.answers import Answer, Done, Page, Sent
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
-from provenance._desk.things import NotHere, things_in
+from provenance._desk.things import FILE, NotHere, things_in
 
 pages = Pages()
 
@@ -54,6 +54,13 @@ def stop(asked: Asked) -> Answer:
     running = asked.desk.jobs[asked.address["job"]]
     running.stopping.set()
     return Done(f"/work/{running.job_id}")
+
+
+@pages.shown("/file/{name}")
+def file(asked: Asked) -> Answer:
+    """A file of the folder, to be kept by the browser."""
+    path = asked.desk.path(asked.address["name"], FILE)
+    return Sent(path, path.name)
 
 
 @pages.shown("/made/{made}")
