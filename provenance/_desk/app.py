@@ -35,7 +35,13 @@ if TYPE_CHECKING:
 
     from provenance._desk.desk import Desk
 
-MODULES = ("overview",)
+MODULES = (
+    "overview",
+    "record.overview",
+    "record.rows",
+    "record.findings",
+    "record.day",
+)
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
 _SHOWN_ALONE = {b"content-security-policy": b"default-src 'none'; frame-ancestors 'self'; sandbox"}
@@ -165,7 +171,7 @@ class _Http:
         return {
             "act": self.access.act,
             "at": asked.at,
-            "groups": groups,
+            "ways": groups,
             "here": kind and asked.address[kind],
             "languages": available_languages(),
             "path": request.url.path,

@@ -15,6 +15,7 @@ from provenance._record.package import Package, open_package
 
 if TYPE_CHECKING:
     from provenance._desk.desk import Desk
+    from provenance._desk.record.open_record import OpenRecord
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,11 @@ class Asked:
     def record(self) -> Package:
         """The record of the address; raises NotHere and UnusablePackage."""
         return open_package(self.desk.path(self.address["record"], RECORD))
+
+    @property
+    def open_record(self) -> OpenRecord:
+        """The record of the address as it is worked on; raises as `record`."""
+        return self.desk.open_record(self.record)
 
     @property
     def bundle(self) -> Path:

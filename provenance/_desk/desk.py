@@ -14,7 +14,9 @@ from provenance._base.fault import fault_in_words
 from provenance._base.languages import SOURCE
 from provenance._desk.answers import Sent
 from provenance._desk.jobs import Jobs
+from provenance._desk.record.open_record import OpenRecord
 from provenance._desk.things import thing_named, things_in
+from provenance._record.package import Package
 
 MOST_MADE = 200
 """Files made for a person that can be fetched again while the desk is open."""
@@ -38,6 +40,7 @@ class Desk:
 
     def __post_init__(self) -> None:
         self._scratch = Path(tempfile.mkdtemp(prefix="treenail-desk-"))
+        self._open: dict[Path, OpenRecord] = {}
         self._made: OrderedDict[str, Sent] = OrderedDict()
         self.jobs = Jobs(fault_in_words)
 
@@ -59,6 +62,13 @@ class Desk:
             path = folder / f"{stem}-{number}{dot}{ending}"
             number += 1
         return path
+
+    def open_record(self, package: Package) -> OpenRecord:
+        """The record as it is worked on here; the same one as long as the desk is open."""
+        folder = package.folder.resolve()
+        if folder not in self._open:
+            self._open[folder] = OpenRecord(package)
+        return self._open[folder]
 
     def scratch(self) -> Path:
         """A new empty folder for files that nobody needs when the desk is closed."""

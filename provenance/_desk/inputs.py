@@ -24,6 +24,7 @@ _DATED = "edtf"
 class Input:
     """A field as a person meets it; `options` are (code, label) where a list is closed.
 
+    Several codes of one cell are parted by `separator`.
     `unit` is the one that the record's people read and write. A field that the program computes is
     `readonly`, and one that holds a key of another table `points_at` that.
     """
@@ -35,6 +36,7 @@ class Input:
     kind: str
     unit: str
     options: tuple[tuple[str, str], ...]
+    separator: str
     points_at: str
     required: bool
     readonly: bool
@@ -61,6 +63,7 @@ def _input(model: Model, table: Table, one: Field) -> Input:
         kind=_kind(one, bool(options)),
         unit=model.unit_of(one),
         options=options,
+        separator=one.separator or "",
         points_at=next(pointing, ""),
         required=one.required,
         readonly=one.obtained == "computed",
