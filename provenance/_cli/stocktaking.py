@@ -1,4 +1,4 @@
-"""`treenail stocktake`: compare what was scanned in a store with its record."""
+"""`treenail store stocktake`: compare what was scanned in a store with its record."""
 
 from __future__ import annotations
 

@@ -212,7 +212,7 @@ def record_named(store: Store, text: str) -> str:
                 )
             return act.record_id
     raise UnusableInput(
-        f"the register in {store.folder} has no accession {text}; 'treenail store "
+        f"the register in {store.folder} has no accession {text}; 'treenail store show "
         f"{store.folder}' lists them"
     )
 

@@ -57,7 +57,7 @@ def read_key_file(path: Path, ask: Callable[[], str]) -> Signer:
         private = _loaded(path, ask)
     except (OSError, ValueError) as error:
         raise TreenailError(
-            f"{path} is not a key to sign with: {error}. 'treenail keys PACKAGE --new {path.name}' "
+            f"{path} is not a key to sign with: {error}. 'treenail custody keys PACKAGE --new {path.name}' "
             "makes one"
         ) from error
     if not isinstance(private, ed25519.Ed25519PrivateKey):

@@ -568,7 +568,7 @@ def test_only_a_store_keeps_what_is_settled_and_its_register_what_is_withdrawn(
         said = "open findings begin so" if sound else "is not a store"
         assert said in str(settled.exception)
     refused = run(treenail, ["catalogue", str(store), "--withdraw", str(store / ONE), *words])
-    assert f"treenail store {store} --withdraw NUMBER" in str(refused.exception)
+    assert f"treenail store withdraw {store} NUMBER" in str(refused.exception)
     shutil.rmtree(store / ONE)
     assert run(treenail, ["store", str(store), "--withdraw", "2026.0001", *words]).exit_code == 0
     assert audit(store).clean

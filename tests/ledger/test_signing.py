@@ -319,7 +319,7 @@ def test_a_key_file_is_protected_and_its_faults_are_told(tmp_path: Path) -> None
     with pytest.raises(TreenailError, match="another kind of key"):
         read_key_file(path, nobody)
     path.write_text("no key")
-    with pytest.raises(TreenailError, match=r"treenail keys PACKAGE --new key\.pem"):
+    with pytest.raises(TreenailError, match=r"treenail custody keys PACKAGE --new key\.pem"):
         read_key_file(path, nobody)
 
 

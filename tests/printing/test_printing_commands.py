@@ -1,4 +1,4 @@
-"""`treenail labels`, `tags` and `cards` write what they say, or say why not."""
+"""`treenail print labels`, `tags` and `cards` write what they say, or say why not."""
 
 from __future__ import annotations
 

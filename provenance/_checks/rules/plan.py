@@ -22,7 +22,7 @@ NO_PLANS = pl.DataFrame()
     severity="warning",
     says="Plan {file_id} was fitted when datum {datum_id} was {apart_m:.2f} m from where the "
     "record has it now.",
-    remedy="Trace the plan again with its saved points (treenail trace); the traced points will "
+    remedy="Trace the plan again with its saved points (treenail survey trace); the traced points will "
     "move.",
     source=COMMON_PRACTICE,
 )
@@ -43,7 +43,7 @@ def plan_datum_moved(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="The known points of the plan {file_id} scatter {known_scatter:.1f} times as much as was "
     "assumed.",
-    remedy="Check the point with the largest misfit (treenail trace shows it); a photo needs "
+    remedy="Check the point with the largest misfit (treenail survey trace shows it); a photo needs "
     "--fit projective.",
     source=COMMON_PRACTICE,
 )
