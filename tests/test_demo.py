@@ -266,7 +266,7 @@ _LEFT_BEHIND = {
     "Public edition": ["hollin-reach-public"],
     "Archive bundle": ["hollin-reach-bundle", "hollin-reach-bundle.zip"],
     "Proof": [],
-    "Accession": ["store"],
+    "Accession": ["store", "show"],
 }
 """Steps → what they leave in the folder, beside the record."""
 

@@ -76,7 +76,7 @@ def test_a_label_stock(tmp_path: Path) -> None:
     path.write_text(yaml.safe_dump(stock), "utf-8")
     package = a_package(tmp_path).with_chain().package
     out = tmp_path / "labels.pdf"
-    run("labels", package.folder, "--stock", path, "--out", out)
+    run("print", "labels", package.folder, "--stock", path, "--out", out)
     assert out.read_bytes().startswith(b"%PDF")
 
 
@@ -126,6 +126,6 @@ add:
     assert "Recorded as" in (folder / "README.md").read_text("utf-8")
     assert "wheel_side" in package.tables.columns("element")
     assert run("check", folder)
-    run("workbook", folder, "--out", tmp_path / "mill.xlsx")
+    run("print", "workbook", folder, "--out", tmp_path / "mill.xlsx")
     run("pack", folder, "--out", tmp_path / "bundle")
     assert "Wheel side" in (tmp_path / "bundle" / "data" / "CODEBOOK.md").read_text("utf-8")

@@ -1,4 +1,4 @@
-"""`treenail custody consign`, `results` and `reconcile`: to the laboratory and back."""
+"""`treenail custody consign` and `treenail results`: to the laboratory and back."""
 
 from __future__ import annotations
 
@@ -108,7 +108,9 @@ def consign(
     click.echo(f"{form}: for the laboratory to fill in; 'treenail results import' reads it back")
     click.echo(f"next: treenail print tags {package} --consignment {code}")
     if not again:
-        leaves = f"treenail custody handover {package} handed_over --consignment {code} --to {taker}"
+        leaves = (
+            f"treenail custody handover {package} handed_over --consignment {code} --to {taker}"
+        )
         click.echo(f"when it leaves: {leaves}")
 
 
@@ -119,7 +121,8 @@ def consign(
     "--mapping",
     "mapping_file",
     type=EXISTING_FILE,
-    help="Mapping of the laboratory's columns; not needed for a form made by 'consign'.",
+    help="Mapping of the laboratory's columns; not needed for a form made by 'treenail custody "
+    "consign'.",
 )
 def import_(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
     """Import a laboratory's tables into PACKAGE and read its own date notation.

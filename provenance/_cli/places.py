@@ -1,4 +1,4 @@
-"""`treenail store places` and `treenail store year`: the places of a store, and its yearly figures."""
+"""`treenail store places` and `year`: the places of a store, and its yearly figures."""
 
 from __future__ import annotations
 

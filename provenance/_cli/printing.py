@@ -1,4 +1,4 @@
-"""`treenail print labels`, `treenail print tags` and `treenail print cards`: what is stuck on, tied to and filed."""
+"""`treenail print labels`, `tags` and `cards`: what is stuck on, tied to and filed."""
 
 from __future__ import annotations
 

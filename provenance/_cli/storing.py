@@ -1,4 +1,4 @@
-"""`treenail store show`: what a store is, what is entered and withdrawn, and copies of it."""
+"""`treenail store show`, `enter` …: what a store is, what is withdrawn from it, and its copies."""
 
 from __future__ import annotations
 

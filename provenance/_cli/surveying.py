@@ -1,4 +1,4 @@
-"""`treenail survey compute`, `treenail print plan` and `treenail print relocation`: where the wood and the holes are."""
+"""`treenail survey compute`, `print plan`, `print relocation`: where the wood and the holes are."""
 
 from __future__ import annotations
 

@@ -67,15 +67,16 @@ def trace(
     """Trace timbers and holes on PICTURE, a scanned plan (PNG, JPEG, TIFF), into PACKAGE.
 
     \b
-    1. treenail survey trace hollin plan.png --place B1       writes plan-trace.html; open it in a browser,
-       mark two or more known points, timber ends and holes, and save
+    1. treenail survey trace hollin plan.png --place B1
+       writes plan-trace.html; open it in a browser, mark two or more known points, timber ends and
+       holes, and save
     2. treenail survey trace hollin plan.png --place B1 --points plan-points.csv
 
     The second command fits the plan to the site grid by the known points, shows the fit of each,
     and asks before it enters anything. Timber ends without coordinates get them, with a 95 %
     radius; holes become ties of the kind coordinate. Coordinates from elsewhere stay, unless
-    --replace is given. The picture, its fit and all points are kept, and 'treenail print plan' draws over
-    it. 'treenail change undo PACKAGE last' undoes all of it.
+    --replace is given. The picture, its fit and all points are kept, and 'treenail print plan' draws
+    over it. 'treenail change undo PACKAGE last' undoes all of it.
 
     Points can be typed as well, from any picture viewer: a table (CSV, XLSX, ODS) with the columns
     kind (known, end, hole), name (datum, wood, sample), end (a, b), pixel_x, pixel_y, counted from

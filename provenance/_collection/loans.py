@@ -189,7 +189,9 @@ def request_named(store: Store, number: str) -> Asked:
     """The request of that number; raises UnusableInput when there is none."""
     for request in requests_of(store, number):
         return request
-    raise UnusableInput(f"{store.folder} has no request {number}; 'treenail store loans' lists them")
+    raise UnusableInput(
+        f"{store.folder} has no request {number}; 'treenail store loans' lists them"
+    )
 
 
 def samples_under(store: Store, number: str) -> Chosen:

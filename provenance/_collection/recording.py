@@ -299,6 +299,6 @@ def place_in(store: Store, text: str) -> str:
     near = difflib.get_close_matches(text, places.rows, n=1)
     hint = f"; did you mean '{near[0]}'?" if near else "."
     raise TreenailError(
-        f"the store has no place '{text}'{hint} Enter new places with 'treenail store show "
-        f"{store.folder} --enter place FILE'"
+        f"the store has no place '{text}'{hint} Enter new places with 'treenail store enter "
+        f"{store.folder} place FILE'"
     )

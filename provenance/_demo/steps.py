@@ -90,7 +90,7 @@ def import_papers(title: str, stage: Stage, into: Path, source: Path, papers: Se
     from provenance._lab.results import import_results
 
     package = open_package(into)
-    verb = "results" if papers is RESULTS else "import"
+    verb = "results import" if papers is RESULTS else "import"
     added: Counter[str] = Counter()
     findings: list[tuple[str, Finding]] = []
     mappings = {paper: f"{Path(paper).stem}.yaml" for paper in papers}

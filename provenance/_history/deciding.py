@@ -403,8 +403,8 @@ def _row(history: History, table: str, key: str) -> tuple[Table, str]:
         return one, names[0]
     if key in (now for (name, _), now in history.state.keys.items() if name == table):
         raise Refused(
-            f"{table} {key} was removed from the record; 'treenail change remove --back' puts back what a "
-            "person removed, 'treenail change undo' undoes an import that dropped it"
+            f"{table} {key} was removed from the record; 'treenail change remove --back' puts back "
+            "what a person removed, 'treenail change undo' undoes an import that dropped it"
         )
     from difflib import get_close_matches
 
@@ -424,7 +424,9 @@ def _checked(table: Table, cells: Mapping[str, str]) -> Cells:
                 f"{', '.join(table.names)}"
             ) from None
         if name in table.primary_key:
-            raise Refused(f"{name} is the key of {table.name}; change it with 'treenail change rename'")
+            raise Refused(
+                f"{name} is the key of {table.name}; change it with 'treenail change rename'"
+            )
     return cells
 
 

@@ -202,5 +202,5 @@ def write_results_form(package: Package, consignment_id: str, out: Path) -> Path
         rows={"lab_result": rows},
         tables=["lab_result"],
         title=f"Results for {consignment_id}",
-        read_by="results",
+        read_by="results import",
     )

@@ -212,8 +212,8 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     ),
     "key.retirement_false": (
         "error",
-        "Restore tables/key.csv from an older copy or bundle; retire the key with 'treenail custody keys "
-        "PACKAGE --retire'.",
+        "Restore tables/key.csv from an older copy or bundle; retire the key with 'treenail "
+        "custody keys PACKAGE --retire'.",
     ),
     "key.keeper_unknown": (
         "warning",
@@ -221,7 +221,8 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     ),
     "key.not_countersigned": (
         "note",
-        "A keeper who knows whose it is vouches for it with 'treenail custody keys PACKAGE --countersign'.",
+        "A keeper who knows whose it is vouches for it with 'treenail custody keys PACKAGE "
+        "--countersign'.",
     ),
 }
 """Rule → how bad it is, and what to do."""

@@ -54,7 +54,8 @@ def signer_for(tables: Snapshot, signer: Signer, by: str, on: str) -> str:
     name = signer.key_id[:12]
     if key is None:
         raise KeyRefused(
-            f"this record does not have key {name}; enter it with 'treenail custody keys PACKAGE --enter'"
+            f"this record does not have key {name}; enter it with 'treenail custody keys PACKAGE "
+            "--enter'"
         )
     if by and by != key.party_id:
         raise KeyRefused(f"key {name} belongs to {key.party_id}, but {by} records this event")

@@ -67,7 +67,8 @@ REMEDIES: Mapping[str, str] = MappingProxyType(
         "ledger cut": _COPY,
         "ledger rewritten": _COPY,
         "ledger ahead": "the register lacks lines about it: restore the register from a copy",
-        "two holders": "find out where the sample is, and record it with 'treenail custody handover'",
+        "two holders": "find out where the sample is, and record it with 'treenail custody "
+        "handover'",
         "branched": "merge both records ('treenail merge'), pack the result and accession it",
         "table altered": _FROM_COPY,
     }

@@ -77,7 +77,7 @@ def test_every_command_refuses_a_tampered_zip_unless_it_is_asked_for(
         "locate": ("locate", tampered, "281"),
         "compare": ("compare", pristine / "bundle.zip", tampered),
         "unpack": ("unpack", tampered, "--out", tmp_path / "out"),
-        "relocate": ("relocate", tampered, "231", "--out", tmp_path / "sheets"),
+        "relocate": ("print", "relocation", tampered, "231", "--out", tmp_path / "sheets"),
     }
     for name, words in asked.items():
         result = run(*words)
@@ -246,16 +246,16 @@ def test_every_command_reads_a_bundle_or_says_that_it_is_never_changed(
         assert checked.exit_code == 1
         assert checked.stderr.startswith("faulty: every file is as it was packed")
     monkeypatch.chdir(bundles[0])
-    for words in (("plan", "."), ("derive",), ("cards", bundles[0], "--out", "cards.pdf")):
+    for words in (("print", "plan", "."), ("derive",), ("print", "cards", bundles[0], "--out", "cards.pdf")):
         inside = run(*words)
         assert inside.exit_code == 2, inside.output
         assert "say with --out where else" in inside.output
     assert run("survey").exit_code == 0  # only shows
-    assert NEVER_CHANGED.search(str(run("finish", bundles[0]).exception))
+    assert NEVER_CHANGED.search(str(run("change", "finish", bundles[0]).exception))
     assert _bytes_below(shelf) == before
     assert (tmp_path / "derive-1" / "holl-figures" / "span.csv").is_file()
     assert not (tmp_path / "key.pem").exists()
-    assert "it has faults" not in run("custody", house.folder).output  # a package is no bundle
+    assert "it has faults" not in run("custody", "show", house.folder).output  # a package is no bundle
 
 
 def _bytes_below(folder: Path) -> dict[str, bytes]:
@@ -270,15 +270,15 @@ def test_the_positions_of_a_bundle_are_computed_and_written_where_one_says(
     for edition in EDITIONS.values():
         bundle = pack_bundle(house, tmp_path / f"{edition.name}.zip", zipped=True, edition=edition)
         out = tmp_path / f"{edition.name}.csv"
-        said = run("survey", bundle, "--out", out)
+        said = run("survey", "compute", bundle, "--out", out)
         assert said.exit_code == 0, said.output
         assert ("This is a public edition" in said.stderr) == edition.is_public
         assert pd.read_csv(out)["found_by"].value_counts()["recorded"] == 8
-        mapped = run("plan", bundle, "--format", "geojson", "--out", tmp_path / "m.geojson")
+        mapped = run("print", "plan", bundle, "--format", "geojson", "--out", tmp_path / "m.geojson")
         # a sentence names the bundle, never the folder that it was unpacked to
         assert f"{bundle}/data/tables/site.csv: GeoJSON needs" in str(mapped.exception)
     before = (house.folder / "tables" / "position.csv").read_bytes()
-    run("survey", house.folder, "--out", tmp_path / "package.csv")
+    run("survey", "compute", house.folder, "--out", tmp_path / "package.csv")
     assert (house.folder / "tables" / "position.csv").read_bytes() == before
     assert (tmp_path / "package.csv").read_bytes() == (tmp_path / "full.csv").read_bytes()
 
@@ -292,10 +292,10 @@ def test_paper_from_a_bundle_bears_the_verdict(tmp_path: Path) -> None:
     ):
         out = tmp_path / path.stem
         for words, paper, before in (
-            (("relocate", path, "231", "--out", out), "relocation-231.pdf", "of the record. "),
-            (("plan", path, "--out", out), "plan-B1.pdf", "of the record, "),
-            (("plan", path, "--out", out), "strips-B1.pdf", "of the record, "),
-            (("cards", path, "--out", out / "cards.pdf"), "cards.pdf", ""),
+            (("print", "relocation", path, "231", "--out", out), "relocation-231.pdf", "of the record. "),
+            (("print", "plan", path, "--out", out), "plan-B1.pdf", "of the record, "),
+            (("print", "plan", path, "--out", out), "strips-B1.pdf", "of the record, "),
+            (("print", "cards", path, "--out", out / "cards.pdf"), "cards.pdf", ""),
         ):
             result = run(*words, *options)
             assert result.exit_code == 0, result.exception
@@ -378,7 +378,7 @@ def test_whoever_asks_the_payload_of_a_bag_asks_the_bag(bundle: Path, tmp_path: 
     for words in (
         ("locate", bundle / "data", "231"),
         ("compare", bundle / "data", bundle / "data"),
-        ("relocate", bundle / "data", "231", "--out", tmp_path / "sheets"),
+        ("print", "relocation", bundle / "data", "231", "--out", tmp_path / "sheets"),
         ("catalogue", bundle / "data", "--index", tmp_path / "c.sqlite", "--of", "samples"),
     ):
         result = run(*words)

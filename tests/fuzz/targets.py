@@ -141,11 +141,11 @@ def catalogue(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str 
 
 
 COMMANDS: tuple[tuple[str, ...], ...] = (
-    ("check",), ("custody",), ("history",), ("locate", "2?1"), ("survey",), ("custody", "231"),
-    ("relocate", "231", "--out", "OUTPUT.pdf"), ("pack", "--out", "OUTPUT"), ("stamps", "2"),
-    ("pack", "--edition", "public", "--out", "OUTPUT"), ("cards", "--out", "OUTPUT.pdf"),
-    ("undo", "0", "--why", "x", "--by", "MB"), ("plan", "--out", "OUTPUT"),
-    ("correct", "sample", "231", "rings_field=88", "--why", "counted anew", "--by", "MB"),
+    ("check",), ("custody", "show",), ("history",), ("locate", "2?1"), ("survey", "compute",), ("custody", "show", "231"),
+    ("print", "relocation", "231", "--out", "OUTPUT.pdf"), ("pack", "--out", "OUTPUT"), ("stamps", "2"),
+    ("pack", "--edition", "public", "--out", "OUTPUT"), ("print", "cards", "--out", "OUTPUT.pdf"),
+    ("change", "undo", "0", "--why", "x", "--by", "MB"), ("print", "plan", "--out", "OUTPUT"),
+    ("change", "correct", "sample", "231", "rings_field=88", "--why", "counted anew", "--by", "MB"),
 )  # fmt: skip
 
 

@@ -25,8 +25,8 @@ RELIABILITY = (
 _NAMED = 5
 _SEARCH = "It is looked for within {search_m:.2f} m."
 _AGAIN = (
-    "Tape it again from one more datum and run 'treenail survey compute' anew; 'treenail survey compute "
-    "--residuals' shows every reading."
+    "Tape it again from one more datum and run 'treenail survey compute' anew; 'treenail survey "
+    "compute --residuals' shows every reading."
 )
 
 
