@@ -6,6 +6,7 @@ import gc
 import importlib
 import io
 import sys
+from collections import ChainMap
 from typing import Any
 
 import click
@@ -102,8 +103,22 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
 the help. Commands of one kind share their first word, which has a line of its own, without a place.
 The overview names them by that word, and one that stands under another heading by both words."""
 
-COMMANDS = {name: entry for section in SECTIONS.values() for name, entry in section.items()}
+COMMANDS = ChainMap(*reversed(SECTIONS.values()))
 """The same without headings."""
+
+FORMER = {"relocate": "print relocation"}
+"""A word that stands in no command any more → the command that it was."""
+
+
+def command_named(name: str) -> click.Command:
+    """The command of these words, imported now; a group where a further word must follow."""
+    where, line = COMMANDS[name]
+    if not where:
+        return Moves(name.rpartition(" ")[2], words=name, help=line)
+    module, function = where.split(":")
+    command = getattr(importlib.import_module(f"provenance._cli.{module}"), function)
+    assert isinstance(command, click.Command)
+    return command
 
 
 class Moves(click.Group):
@@ -119,17 +134,9 @@ class Moves(click.Group):
         return [last for before, _, last in split if before == self.words]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command of that name, imported now; a group where a further word must follow."""
+        """The command of that name behind `words`."""
         name = f"{self.words} {cmd_name}".strip()
-        if name not in COMMANDS:
-            return None
-        where, line = COMMANDS[name]
-        if not where:
-            return Moves(cmd_name, words=name, help=line)
-        module, function = where.split(":")
-        command = getattr(importlib.import_module(f"provenance._cli.{module}"), function)
-        assert isinstance(command, click.Command)
-        return command
+        return command_named(name) if name in COMMANDS else None
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -140,8 +147,9 @@ class Moves(click.Group):
             import difflib
 
             # where two commands end in one word, the one that stands first is meant
-            full = {name.rpartition(" ")[2]: name for name in reversed(COMMANDS)}
-            near = difflib.get_close_matches(args[0], here if self.words else full, n=1)
+            full = {name.rpartition(" ")[2]: name for name in reversed([*COMMANDS])}
+            full |= FORMER
+            near = difflib.get_close_matches(args[0], here if self.words else full, 1, 0.7)
             words = f"{self.words} {args[0]}".strip()
             told = f"there is no command '{words}'."
             if near or args[0] in full:

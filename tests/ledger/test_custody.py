@@ -257,7 +257,7 @@ def test_a_record_of_an_earlier_version_goes_on_as_that_did(package: Package) ->
     older = tuple(one for one in model.fields if one.name not in (BODY, KEY_ID))
     tables = {name: one for name, one in package.model.tables.items() if name != "key"}
     tables["custody"] = replace(model, fields=older)
-    for name in ("custody", "show", "key"):
+    for name in ("custody", "key"):
         (package.folder / "tables" / f"{name}.csv").unlink()
         (package.folder / "schemas" / f"{name}.json").unlink()
     old = replace(package, model=replace(package.model, tables=MappingProxyType(tables)))

@@ -357,7 +357,9 @@ def test_from_a_new_key_to_a_signed_event_on_the_command_line(
     name = listed.split()[0]
     assert "MB  since 2024-01-01  not counter-signed" in listed
     with_keeper = ["--key", keepers, "--passphrase-file", str(words)]
-    assert "counter-signed by REPO" in done("custody", "keys", folder, "--countersign", name, *with_keeper)
+    assert "counter-signed by REPO" in done(
+        "custody", "keys", folder, "--countersign", name, *with_keeper
+    )
 
     collected = ["custody", "handover", folder, "collected", "--samples", "231", "--to", "MB"]
     collected += ["--on", "2024-06-04", "--key", own]

@@ -42,7 +42,9 @@ def test_labels_tags_and_cards_of_a_package(in_folder: Path) -> None:
 
 
 def test_blanks_for_a_site_need_no_package(in_folder: Path) -> None:
-    result = run("print", "labels", "--site", "HOLL", "--numbers", "60-68,89", "--out", "blanks.pdf")
+    result = run(
+        "print", "labels", "--site", "HOLL", "--numbers", "60-68,89", "--out", "blanks.pdf"
+    )
     assert result.exit_code == 0, result.output
     assert "wrote 10 labels on 1 page" in result.output
     assert "68/89" in result.output, "the two that are one another upside down"

@@ -49,7 +49,9 @@ def test_survey_ends_with_one_and_names_the_tape_that_does_not_fit(tmp_path: Pat
 def test_plan_writes_drawings_into_a_folder_and_map_data_into_a_file(
     house: Package, tmp_path: Path
 ) -> None:
-    code, output = run("print", "plan", str(house.folder), "--format", "svg", "--out", str(tmp_path / "p"))
+    code, output = run(
+        "print", "plan", str(house.folder), "--format", "svg", "--out", str(tmp_path / "p")
+    )
     assert code == 0
     assert (tmp_path / "p" / "plan-B1.svg").is_file()
     assert "keep them out of the public edition" in output
@@ -62,13 +64,29 @@ def test_plan_writes_drawings_into_a_folder_and_map_data_into_a_file(
 
 def test_plan_refuses_geojson_of_an_untied_site(house: Package, tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match="GeoJSON needs latitude and longitude"):
-        run("print", "plan", str(house.folder), "--format", "geojson", "--out", str(tmp_path / "m.geojson"))
+        run(
+            "print",
+            "plan",
+            str(house.folder),
+            "--format",
+            "geojson",
+            "--out",
+            str(tmp_path / "m.geojson"),
+        )
 
 
 def test_relocate_prints_a_page_for_each_sample(house: Package, tmp_path: Path) -> None:
     out = tmp_path / "r"
     code, output = run(
-        "print", "relocation", str(house.folder), "HOLL-231-H", "232", "--out", str(out), "--paper", "letter"
+        "print",
+        "relocation",
+        str(house.folder),
+        "HOLL-231-H",
+        "232",
+        "--out",
+        str(out),
+        "--paper",
+        "letter",
     )
     assert code == 0
     assert {path.name for path in out.iterdir()} == {"relocation-231.pdf", "relocation-232.pdf"}
@@ -117,5 +135,16 @@ def test_plan_names_the_levels_there_are_when_it_lacks_the_one_asked_for(
 ) -> None:
     out = tmp_path / "out"
     with pytest.raises(UnusableInput, match=r"no place is on level 7; levels recorded are B1: "):
-        run("print", "plan", str(house.folder), "--level", "7", *place, "--format", form, "--out", str(out))
+        run(
+            "print",
+            "plan",
+            str(house.folder),
+            "--level",
+            "7",
+            *place,
+            "--format",
+            form,
+            "--out",
+            str(out),
+        )
     assert not out.exists()

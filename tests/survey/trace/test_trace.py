@@ -106,7 +106,9 @@ def test_what_is_traced_comes_back_within_its_range_with_picture_and_fit(tmp_pat
     assert now == tables
     # nobody is there to ask, so the answer is no
     assert run("survey", "trace", package.folder, plan, "--points", points)[0] == 1
-    code, said = run("survey", "trace", package.folder, plan, "--points", points, "--yes", "--by", "MB")
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--yes", "--by", "MB"
+    )
     assert code == 0, said
     assert "drawn at 1:50" in said
     assert "entered 5 points" in said
@@ -194,7 +196,9 @@ def test_the_record_keeps_what_it_has_from_elsewhere_unless_told(tmp_path: Path)
     rows = {row["element_id"]: row for row in open_package(package.folder).tables.rows("element")}
     assert (rows["B1-016"]["xa_m"], rows["B1-016"]["position_uncertainty_m"]) == ("1.5", "0.02")
     assert (rows["B1-014"]["xa_m"], rows["B1-014"]["xb_m"] != "") == ("", True)
-    code, said = run("survey", "trace", package.folder, plan, "--points", points, "--yes", "--replace")
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--yes", "--replace"
+    )
     assert "instead of recorded at 1.5, 2" in said
     rows = {row["element_id"]: row for row in open_package(package.folder).tables.rows("element")}
     assert float(rows["B1-016"]["xa_m"]) == pytest.approx(1.0, abs=0.1)
@@ -219,7 +223,9 @@ def test_shrunk_paper_and_photos_are_redrawn_square_to_the_grid(tmp_path: Path) 
         x, y = on_paper((3, 4.5), **bent)[0]
         with open(points, "a", encoding="utf-8") as stream:
             stream.write(f"known,D5,,{x:.1f},{y:.1f},,,\n")
-        code, said = run("survey", "trace", package.folder, plan, "--points", points, "--yes", "--fit", model)
+        code, said = run(
+            "survey", "trace", package.folder, plan, "--points", points, "--yes", "--fit", model
+        )
         assert code == 0, said
         package = open_package(package.folder)
         (fit,) = package.tables.rows("plan_fit")
@@ -294,7 +300,9 @@ def test_a_storeys_plan_lies_under_that_storey_alone(tmp_path: Path) -> None:
         with pytest.raises(TreenailError, match=says):
             run("survey", "trace", package.folder, plan, "--points", points, *given)
     points.write_text(points.read_text("utf-8").replace("B1-014", "B1-018"), "utf-8")
-    code, said = run("survey", "trace", package.folder, plan, "--points", points, "--place", "B1-L1", "--yes")
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--place", "B1-L1", "--yes"
+    )
     assert code == 0
     assert "the record has this wood elsewhere: B1-018 (B1-L0)" in said
     package = open_package(package.folder)
@@ -303,7 +311,9 @@ def test_a_storeys_plan_lies_under_that_storey_alone(tmp_path: Path) -> None:
     assert lying == [0, 1]
     # a plan of the whole site lies under every building
     a_points_file(points)
-    code, said = run("survey", "trace", package.folder, plan, "--points", points, "--place", "HOLL", "--yes")
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--place", "HOLL", "--yes"
+    )
     assert "will lie under every plan of HOLL" in said
     (file,) = open_package(package.folder).tables.rows("file")
     assert (file["about_table"], file["about_id"]) == ("site", "HOLL")
