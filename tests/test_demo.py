@@ -16,7 +16,6 @@ from pathlib import Path
 import polars as pl
 import pytest
 import yaml
-from click import Context
 from click.testing import CliRunner, Result
 
 from provenance._base.errors import AlreadyThere

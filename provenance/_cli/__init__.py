@@ -68,7 +68,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
     "In the archive": {
         "review": ("reviewing:review", "Read and release what the public edition may show."),
         "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
-        "custody keys": ("signing:keys", "Manage the keys that sign custody and bundles."),
+        "custody keys": ("signing:keys", "Manage signing keys."),
         "verify": ("bundling:verify", "Verify whether a bundle is sound, and list what is not."),
         "deposit": ("bundling:deposit", "Write the DOI of a bundle into it."),
         "unpack": ("bundling:unpack", "Turn a bundle back into a package."),

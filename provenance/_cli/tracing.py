@@ -75,8 +75,8 @@ def trace(
     The second command fits the plan to the site grid by the known points, shows the fit of each,
     and asks before it enters anything. Timber ends without coordinates get them, with a 95 %
     radius; holes become ties of the kind coordinate. Coordinates from elsewhere stay, unless
-    --replace is given. The picture, its fit and all points are kept, and 'treenail print plan' draws
-    over it. 'treenail change undo PACKAGE last' undoes all of it.
+    --replace is given. The picture, its fit and all points are kept, and 'treenail print plan'
+    draws over it. 'treenail change undo PACKAGE last' undoes all of it.
 
     Points can be typed as well, from any picture viewer: a table (CSV, XLSX, ODS) with the columns
     kind (known, end, hole), name (datum, wood, sample), end (a, b), pixel_x, pixel_y, counted from
