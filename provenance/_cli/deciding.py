@@ -1,4 +1,4 @@
-"""What people decide: `treenail correct`, `settle`, `rename`, `remove`, `split`, `undo` …"""
+"""What people decide: `treenail change correct`, `settle`, `rename`, `remove`, `split`, `undo` …"""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
     read as in an import. This settles a conflict about the cell. A later import does not change the
     correction.
 
-    Example: treenail correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
+    Example: treenail change correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
     """
     opened = open_to_change(package)
     wanted = dict(_pair(one) for one in cells)

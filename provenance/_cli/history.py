@@ -195,10 +195,12 @@ def _open_lines(found: History) -> Iterator[str]:
     if cells:
         one = cells[0]
         yield (
-            f"To settle one: treenail settle {package} {one.table} {one.key} {one.field} VALUE "
+            f"To settle one: treenail change settle {package} {one.table} {one.key} {one.field} "
+            "VALUE "
             '--why "…"'
         )
     yield (
-        f"Where two things have one number: treenail split {package} TABLE KEY NEW_KEY --source "
-        'IN-… --why "…"; keys and rows: treenail rename, join, remove'
+        f"Where two things have one number: treenail change split {package} TABLE KEY NEW_KEY "
+        "--source "
+        'IN-… --why "…"; keys and rows: treenail change rename, join, remove'
     )

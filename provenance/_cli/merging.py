@@ -1,4 +1,4 @@
-"""`treenail merge` and `finish`: copies of one record, and what was left half-way in one."""
+"""`treenail merge` and `change finish`: copies of one record, and what was left half-way in one."""
 
 from __future__ import annotations
 

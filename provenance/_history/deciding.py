@@ -145,7 +145,7 @@ def settle(table: str, key: str, field: str, value: str, written: str = "") -> D
             others = f"; there is one about {fields}" if fields else ""
             raise Refused(
                 f"there is no conflict about {field} of {table} {key}{others}. To change the value "
-                "use 'treenail correct'"
+                "use 'treenail change correct'"
             )
         said = stated(history.state, one, {**history.state.rows[table][row], field: value}, field)
         lines = history.state.decide(table, row, field, said)
@@ -403,8 +403,8 @@ def _row(history: History, table: str, key: str) -> tuple[Table, str]:
         return one, names[0]
     if key in (now for (name, _), now in history.state.keys.items() if name == table):
         raise Refused(
-            f"{table} {key} was removed from the record; 'treenail remove --back' puts back what a "
-            "person removed, 'treenail undo' undoes an import that dropped it"
+            f"{table} {key} was removed from the record; 'treenail change remove --back' puts back "
+            "what a person removed, 'treenail change undo' undoes an import that dropped it"
         )
     from difflib import get_close_matches
 
@@ -424,7 +424,9 @@ def _checked(table: Table, cells: Mapping[str, str]) -> Cells:
                 f"{', '.join(table.names)}"
             ) from None
         if name in table.primary_key:
-            raise Refused(f"{name} is the key of {table.name}; change it with 'treenail rename'")
+            raise Refused(
+                f"{name} is the key of {table.name}; change it with 'treenail change rename'"
+            )
     return cells
 
 

@@ -283,14 +283,14 @@ def test_the_ledger_says_when_a_parcel_left_if_its_row_does_not(tmp_path) -> Non
 @pytest.mark.parametrize("word", ["handed_over", "Handed over", "handed-over", "HANDED OVER"])
 def test_an_event_may_be_named_as_the_forms_name_it(tmp_path, word) -> None:
     package = a_field_package(tmp_path)
-    line = ["handover", str(package.folder), word, "--samples", "231", "--to", "LAB"]
+    line = ["custody", "handover", str(package.folder), word, "--samples", "231", "--to", "LAB"]
     told = CliRunner().invoke(treenail, [*line, "--on", "2024-06-16"])
     assert (told.exit_code, told.output) == (0, "Handed over: 231\n")
 
 
 def test_what_was_broken_or_missing_on_arrival_is_said_back(tmp_path) -> None:
     package = sent(tmp_path)
-    line = ["handover", str(package.folder), "received", "--consignment", "C-1"]
+    line = ["custody", "handover", str(package.folder), "received", "--consignment", "C-1"]
     told = CliRunner().invoke(treenail, [*line, "--state", "232=broken", "--on", "2024-06-20"])
     assert told.output == "Received: 231, 232 (broken)\n"
 
@@ -321,7 +321,7 @@ def test_a_scanners_lines_are_handed_over_together(tmp_path) -> None:
         f"HOLL–233–{check_letters('HOLL-233')}\n\n"
         f"{scan('231', 'site HOLL', 'number 231', 'kind core').replace(chr(10), ' ')}\n"
     )
-    asked = ["handover", str(package.folder), "stored", "--place", "Box 4", "--scanned"]
+    asked = ["custody", "handover", str(package.folder), "stored", "--place", "Box 4", "--scanned"]
     result = CliRunner().invoke(treenail, [*asked, "-"], input=lines.encode())
     assert result.exit_code == 0, result.output
     assert "Stored: 231, 232, 233" in result.stdout
@@ -334,7 +334,7 @@ def test_a_scanners_lines_are_handed_over_together(tmp_path) -> None:
 def test_no_line_is_recorded_unless_all_are_good(tmp_path) -> None:
     package = a_field_package(tmp_path)
     before = package.table("custody").to_dict("records")
-    asked = ["handover", str(package.folder), "stored", "--scanned", "-"]
+    asked = ["custody", "handover", str(package.folder), "stored", "--scanned", "-"]
     other = scan("232", "site HOLL", "number 233", "kind core")
     lines = f"{scan('231')}\nhello\n{other}\n233-?\n"
     told = str(CliRunner().invoke(treenail, asked, input=lines).exception)
@@ -351,7 +351,7 @@ def test_the_code_of_a_box_or_parcel_stands_for_all_samples_in_it(tmp_path) -> N
     folder = str(package.folder)
     box = compose_inside("HOLL", inside_code("Box 12"))
     parcel = compose_inside("HOLL", parcel_code("C-1"))
-    asked = ["handover", folder, "stored"]
+    asked = ["custody", "handover", folder, "stored"]
 
     def run(*words: str, scanned: str | None = None) -> str:
         more = ["--on", "2024-06-20", *([] if scanned is None else ["--scanned", "-"])]
@@ -374,12 +374,24 @@ def test_the_code_of_a_box_or_parcel_stands_for_all_samples_in_it(tmp_path) -> N
     # its words come from the ledger
     run(*asked, "--samples", "233", "--place", box)
     assert "Stored: 231, 232, 233" in run(*asked, "--samples", box)
-    run("handover", folder, "packed", "--samples", box, "--consignment", parcel)
-    run("handover", folder, "handed_over", "--samples", parcel, "--consignment", parcel, "--to=LAB")
-    told = run("handover", folder, "received", scanned=parcel)
+    run("custody", "handover", folder, "packed", "--samples", box, "--consignment", parcel)
+    run(
+        "custody",
+        "handover",
+        folder,
+        "handed_over",
+        "--samples",
+        parcel,
+        "--consignment",
+        parcel,
+        "--to=LAB",
+    )
+    told = run("custody", "handover", folder, "received", scanned=parcel)
     assert "note: 3 samples in parcel C-1" in told
     assert "231, 232, 233" in told
-    assert "is the code of no parcel" in run("handover", folder, "packed", "--consignment", box)
+    assert "is the code of no parcel" in run(
+        "custody", "handover", folder, "packed", "--consignment", box
+    )
     # a box of that name at each of two holders is asked
     package = open_package(package.folder)
     act(package, "handed_over", ["231"], "2024-08-01", to_party_id="MB")
@@ -393,13 +405,34 @@ def test_every_command_takes_what_the_label_says(tmp_path) -> None:
     folder = str(a_field_package(tmp_path).folder)
     full = f"HOLL-231-{check_letters('HOLL-231')}"
     right = [
-        (["labels", folder, "--samples", full, "--out", str(tmp_path / "l.pdf")], "1 label"),
-        (["tags", folder, "--samples", full.lower(), "--out", str(tmp_path / "t.pdf")], "1 tag"),
-        (["cards", folder, "--samples", scan("231"), "--out", str(tmp_path / "c.pdf")], "1 card"),
-        (["custody", folder, full[5:]], "collected"),
+        (
+            ["print", "labels", folder, "--samples", full, "--out", str(tmp_path / "l.pdf")],
+            "1 label",
+        ),
+        (
+            ["print", "tags", folder, "--samples", full.lower(), "--out", str(tmp_path / "t.pdf")],
+            "1 tag",
+        ),
+        (
+            ["print", "cards", folder, "--samples", scan("231"), "--out", str(tmp_path / "c.pdf")],
+            "1 card",
+        ),
+        (["custody", "show", folder, full[5:]], "collected"),
         (["locate", folder, full], "as its label says"),
-        (["handover", folder, "stored", "--samples", full, "--state", f"{full}=broken"], "broken"),
-        (["consign", folder, "--samples", full, "--to", "LAB", "--out", folder], "C-20"),
+        (
+            [
+                "custody",
+                "handover",
+                folder,
+                "stored",
+                "--samples",
+                full,
+                "--state",
+                f"{full}=broken",
+            ],
+            "broken",
+        ),
+        (["custody", "consign", folder, "--samples", full, "--to", "LAB", "--out", folder], "C-20"),
     ]
     for command, says in right:
         result = CliRunner().invoke(treenail, command)
@@ -408,7 +441,7 @@ def test_every_command_takes_what_the_label_says(tmp_path) -> None:
         if wrong != command:
             told = str(CliRunner().invoke(treenail, wrong).exception)
             assert "that of 231 is JV, not J?" in told, wrong
-    parcel = ["handover", folder, "handed_over", "--consignment", "c–1", "--to", "LAB"]
+    parcel = ["custody", "handover", folder, "handed_over", "--consignment", "c–1", "--to", "LAB"]
     act(open_package(tmp_path / "holl"), "packed", ["232"], "2024-06-15", consignment_id="C-1")
     assert "232" in CliRunner().invoke(treenail, parcel).output
 
@@ -439,12 +472,12 @@ def test_events_and_labels_of_a_sample_that_was_renamed_are_still_its_own(tmp_pa
     label = f"HOLL-231-{check_character('HOLL-231')}"
     run = CliRunner()
     for text in ("231", label, "301", "311"):
-        shown = run.invoke(treenail, ["custody", str(package.folder), text])
+        shown = run.invoke(treenail, ["custody", "show", str(package.folder), text])
         assert shown.exit_code == 0, shown.output
         assert ("is called 311 now" in shown.stderr) == (text != "311")
         assert shown.stdout.count(" 311 ") == 3
     wrong = f"HOLL-231-{check_character('HOLL-301')}"
-    refused = run.invoke(treenail, ["custody", str(package.folder), wrong])
+    refused = run.invoke(treenail, ["custody", "show", str(package.folder), wrong])
     assert isinstance(refused.exception, UnreadableValue)
     act(package, "received", samples_of_package(package.tables, label), "2024-06-20")
     assert holder(package, "311") == ("WEST", "")

@@ -2,41 +2,116 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+import threading
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from provenance._checks.check import check_package
+from provenance._base.errors import TreenailError
+from provenance._checks.again import Checking
+from provenance._desk.record.shown import shown_row
 from provenance._history import deciding
-from provenance._record.package import Package
+from provenance._history.edits import Change
+from provenance._intake.working import Changed, Stands, Unread, Working
 
 if TYPE_CHECKING:
     from provenance._base.findings import Finding, Report
+    from provenance._record.package import Package
+    from provenance._record.snapshot import Snapshot
 
 
-class Cell(NamedTuple):
-    """A cell as a person typed it, and what stood there when she began."""
+@dataclass
+class NotSaved(TreenailError):
+    """Nothing was saved: cells that cannot be read, or that hold something else by now."""
 
-    table: str
-    key: str
-    field: str
-    before: str
-    after: str
+    unread: tuple[Unread, ...]
+    stands: tuple[Stands, ...]
+
+    def __str__(self) -> str:
+        said = [f"{one.field}: {one.message}" for one in self.unread]
+        said += [
+            f"{one.field} of {one.key} is '{one.now}' by now; someone changed it meanwhile. "
+            "Load the page again and compare"
+            for one in self.stands
+        ]
+        return "\n".join(said)
 
 
-@dataclass(frozen=True)
 class OpenRecord:
-    """One record at the desk; the same one for all its pages."""
+    """One record at the desk, for all its pages; a desk that only reads keeps nothing open."""
 
-    package: Package
+    def __init__(self, package: Package, *, read_only: bool = False) -> None:
+        self._package = package
+        self._working = None if read_only else Working(package)
+        self._checking: Checking | None = None
+        self._one_check = threading.Lock()
+
+    @property
+    def package(self) -> Package:
+        """The package, every act of this desk in its tables: for whatever else works on it."""
+        if self._working is None:
+            return self._package
+        self._working.write_tables()
+        return self._working.package
+
+    @property
+    def tables(self) -> Snapshot:
+        """The tables as they stand now, written or not."""
+        return self._package.tables if self._working is None else self._working.tables
+
+    def changed_since(self, mark: int) -> Changed:
+        """What anybody changed since a mark."""
+        if self._working is None:
+            return Changed(0, frozenset(), everything=False)
+        return self._working.changed_since(mark)
 
     def findings(self) -> Report:
-        """What the check says now."""
-        return check_package(self.package)
+        """What the check says now; only what a change touches is asked again."""
+        with self._one_check:
+            package = self._package if self._working is None else self._working.package
+            held = replace(package, held=self.tables)
+            if self._checking is None or self._checking.package.model is not held.model:
+                self._checking = Checking(held)
+            self._checking.package = held
+            return self._checking.findings()
 
-    def decide(self, decision: deciding.Deciding, *, by: str, why: str) -> deciding.Done:
-        """Record a decision; raises Refused."""
-        return deciding.decide(self.package, decision, who=by, why=why)
+    def change(self, cells: Sequence[Change], *, by: str, why: str = "") -> deciding.Done:
+        """Save cells as one act; `before` and `after` are texts as the pages show them.
+
+        Raises NotSaved, and Refused as `deciding.enter`; nothing is written then.
+        """
+        working = self._to_change()
+        tables = working.tables
+        stale = []
+        told = []
+        for one in cells:
+            row = working.row(one.table, one.key)
+            table = tables.model.table(one.table)
+            now = {name: (row or {}).get(name, "") for name in table.names}
+            seen = shown_row(tables, table, now).get(one.field, "") if row else ""
+            if seen != one.before:
+                stale.append(Stands(one.table, one.key, one.field, seen))
+            told.append(one._replace(before=now.get(one.field, "")))
+        if stale:
+            raise NotSaved((), tuple(stale))
+        answer = working.change(told, who=by, why=why)
+        if answer.done is None:
+            raise NotSaved(answer.unread, answer.stands)
+        return answer.done
+
+    def decide(self, decision: deciding.Deciding, *, by: str, why: str = "") -> deciding.Done:
+        """Save a decision; raises Refused."""
+        return self._to_change().decide(decision, who=by, why=why)
+
+    def close(self) -> None:
+        """Write what waits."""
+        if self._working is not None:
+            self._working.close()
+
+    def _to_change(self) -> Working:
+        if self._working is None:
+            raise deciding.Refused("this desk was opened to read only")
+        return self._working
 
 
 def of_row(found: Iterable[Finding], table: str, key: str) -> dict[str, list[Finding]]:

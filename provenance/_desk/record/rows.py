@@ -201,7 +201,7 @@ def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
     """What a cell adds to a headline; '' for keys, links and what says nothing by itself."""
     if one.points_at or one.name in table.primary_key or one.kind == YES_NO or len(text) > LONGEST:
         return ""
-    if one.unit:
+    if one.kind == MEASURE:
         return shown(tables, table.name, one.name, text)
     return (
         f"{one.title} {text}"
