@@ -62,6 +62,8 @@ class Checking:
 
     def __init__(self, package: Package, *, rules: Sequence[Rule] | None = None) -> None:
         self.package = package
+        self.asked = 0
+        """How many rules were asked when the findings were last wanted."""
         self._rules = package_rules() if rules is None else rules
         self._texts: _Texts = {}
         self._disk: object = None
@@ -161,19 +163,21 @@ class Checking:
         whole = len(texts) == len(self.package.model.tables)
         idle = {name for name, text in texts.items() if whole and not len(text)}
         traced = {name: text for name, text in tables.each() if text is not None}
-        asked = {}
+        asked: dict[str, _Answer] = {}
+        self.asked = 0
         for one in sorted(self._rules, key=lambda one: "" if one.on_disk else one.table):
             if one.table in idle and not one.on_disk:
                 continue
-            answer = self._answers.get(one.id) or self._answer(one, tables, traced)
-            if not answer.failed:
-                self._answers[one.id] = answer
-            asked[one.id] = answer
+            if one.id not in self._answers:
+                self._answers[one.id] = self._answer(one, tables, traced)
+                self.asked += 1
+            asked[one.id] = self._answers[one.id]
+        for id in [id for id, answer in asked.items() if answer.failed]:
+            # what it would have read is not known
+            del self._answers[id]
         return asked
 
-    def _answer(
-        self, one: Rule, tables: TracedTables, texts: Mapping[str, TableText]
-    ) -> _Answer:
+    def _answer(self, one: Rule, tables: TracedTables, texts: Mapping[str, TableText]) -> _Answer:
         skipped: dict[str, str] = {}
         failed: dict[str, Exception] = {}
         with self._notes.reading() as read:
@@ -194,7 +198,9 @@ class Checking:
             looked_up = {one: texts[one] for one in (name, *ORIGIN_TABLES) if one in texts}
             report = gather(self.package, looked_up, pl.concat(of[name]), ())
             self._gathered[name] = tuple(of[name]), report.found
-        return pl.concat([_FOUND, *(self._gathered[name][1] for name in (*tables, "") if name in of)])
+        return pl.concat(
+            [_FOUND, *(self._gathered[name][1] for name in (*tables, "") if name in of)]
+        )
 
 
 def _names(model: Model, table: str) -> tuple[str, ...]:

@@ -34,12 +34,13 @@ class Notes:
 
     @contextmanager
     def reading(self) -> Iterator[set[Source]]:
-        """What is read meanwhile; it is not noted for those who read outside."""
+        """What is read meanwhile, which is noted for those who read outside as well."""
         self._readers.append(set())
         try:
             yield self._readers[-1]
         finally:
-            self._readers.pop()
+            # also what was read before something broke down
+            self.add(self._readers.pop())
 
 
 class TracedFrame(pl.DataFrame):

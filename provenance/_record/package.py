@@ -99,7 +99,9 @@ class Package:
     folder: Path
     descriptor: Mapping[str, Any]
     model: Model
-    _known: dict[tuple[_Stamp, ...], Snapshot] = field(default_factory=dict, repr=False, compare=False)
+    _known: dict[tuple[_Stamp, ...], Snapshot] = field(
+        default_factory=dict, repr=False, compare=False
+    )
     held: Snapshot | None = field(default=None, repr=False, compare=False)
     bundle: Place | None = field(default=None, compare=False)
     """The bundle it lies in, as a person knows it, so that nothing here is changed."""

@@ -170,7 +170,7 @@ class Snapshot:
         return replace(self, _strict=False, _views={}, _wanted=set())
 
     def with_known(self, before: Snapshot, names: Iterable[str]) -> Snapshot:
-        """The same tables; those of `names` are as they stood before, and need not be read again."""
+        """The same tables; those of `names` are as before, and are not read again."""
         for name in names:
             if name in before._texts:
                 self._texts[name] = before._texts[name]

@@ -94,7 +94,8 @@ def _of_shared_trees(tables: Snapshot, *sections: str) -> pl.DataFrame:
         .drop_nulls("element_id")
         .unique("element_id", keep="first", maintain_order=True)
     )
-    tree = pl.Series([same_trees(tables)[code] for code in wood["element_id"]], dtype=pl.String)
+    trees = same_trees(tables)
+    tree = pl.Series([trees[code] for code in wood["element_id"]], dtype=pl.String)
     return wood.with_columns(tree=tree).filter(pl.col("tree").is_duplicated())
 
 
