@@ -88,7 +88,7 @@ def write_record(folder: Path, n: int) -> None:
 
 def _filled(frame: pl.DataFrame, **columns: pl.Series) -> pl.DataFrame:
     height = len(next(iter(columns.values())))
-    blank = pl.repeat("", height, eager=True)
+    blank = pl.repeat(None, height, dtype=pl.String, eager=True)
     return pl.DataFrame({name: columns.get(name, blank) for name in frame.columns})
 
 
