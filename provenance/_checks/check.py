@@ -61,7 +61,7 @@ def check_package(
     # cells of a large record would fill the memory if they outlived the check
     own = package.held is None
     tables = (package.held or snapshot_of_folder(package.folder, model)).with_faults()
-    let_stand = _let_stand(tables)
+    accepted = let_stand(tables)
     texts = {}
     for name, text in tables.each():
         if text is not None:
@@ -77,7 +77,7 @@ def check_package(
     # a seal covers what is written, which goes when it is typed
     for one in rules:
         if one.on_disk:
-            parts += _answers(one, texts, tables, skipped, failed)
+            parts += answers(one, texts, tables, skipped, failed)
             step()
     for name, text in texts.items():
         texts[name] = _without_typed_texts(text, tables[name])
@@ -89,29 +89,17 @@ def check_package(
         for one in rules:
             if one.table == table and not one.on_disk:
                 if table not in idle:
-                    parts += _answers(one, texts, tables, skipped, failed)
+                    parts += answers(one, texts, tables, skipped, failed)
                 step()
         if large:
             tables.let_go_unwanted()
     keys = {name: _with_keys(model.table(name), text, tables[name]) for name, text in texts.items()}
     # the cells have been asked everything; very many findings need the room
     del tables, texts
-    parts += _about_skipped(
-        {
-            one.id: skipped[one.id]
-            for one in rules
-            # of a table that older schemas lack there is nothing to ask
-            if one.id in skipped and (one.table in package.model.tables or one.table == EVERY_TABLE)
-        },
-        package,
-    )
-    ran = [one.id for one in structure_kinds()]
-    ran += [one.id for one in rules if one.id not in skipped]
-    report = _without_accepted(gather(package, keys, pl.concat(parts), ran), let_stand)
-    if failed:
-        failed = {one.id: failed[one.id] for one in rules if one.id in failed}
-        raise RuleFailed(failed, report) from next(iter(failed.values()))
-    return report
+    parts += about_skipped(skipped, rules, package)
+    ran = rules_run(rules, skipped)
+    report = without_accepted(gather(package, keys, pl.concat(parts), ran), accepted)
+    return unless_failed(report, failed, rules)
 
 
 _LARGE = 100_000
@@ -119,7 +107,21 @@ _LARGE = 100_000
 _SAID = ("rule", "table", "key", "field", "message")
 
 
-def _let_stand(tables: Snapshot) -> pl.DataFrame | None:
+def rules_run(rules: Sequence[Rule], skipped: Mapping[str, str]) -> list[str]:
+    """The ids of everything that was asked, what the structure is asked first."""
+    ran = [one.id for one in structure_kinds()]
+    return [*ran, *(one.id for one in rules if one.id not in skipped)]
+
+
+def unless_failed(report: Report, failed: Mapping[str, Exception], rules: Sequence[Rule]) -> Report:
+    """The report; raises RuleFailed when any of the rules broke down."""
+    if failed:
+        failed = {one.id: failed[one.id] for one in rules if one.id in failed}
+        raise RuleFailed(failed, report) from next(iter(failed.values()))
+    return report
+
+
+def let_stand(tables: Snapshot) -> pl.DataFrame | None:
     """What somebody lets stand, and why; None where there is nothing of the kind."""
     text = tables.written("accepted") if "accepted" in tables.model.tables else None
     if text is None or text.trouble or not len(text.frame):
@@ -130,11 +132,11 @@ def _let_stand(tables: Snapshot) -> pl.DataFrame | None:
     return frame.select(*_SAID, "why", "who", "when").unique(_SAID, keep="last")
 
 
-def _without_accepted(report: Report, let_stand: pl.DataFrame | None) -> Report:
+def without_accepted(report: Report, accepted: pl.DataFrame | None) -> Report:
     """The report with what somebody lets stand set aside, as long as the check says just that."""
-    if let_stand is None:
+    if accepted is None:
         return report
-    marked = report.found.with_row_index("place").join(let_stand, on=_SAID, how="left")
+    marked = report.found.with_row_index("place").join(accepted, on=_SAID, how="left")
     marked = marked.sort("place").drop("place")
     stands = pl.col("why").is_not_null()
     return replace(
@@ -183,7 +185,7 @@ def _without_typed_texts(text: TableText, typed: pl.DataFrame) -> TableText:
     return replace(text, frame=text.frame[kept])
 
 
-def _answers(
+def answers(
     one: Rule,
     texts: Mapping[str, TableText],
     tables: Snapshot,
@@ -251,10 +253,18 @@ def _said(
         yield part.select(FOUND.names())
 
 
-def _about_skipped(skipped: Mapping[str, str], package: Package) -> Iterator[pl.DataFrame]:
+def about_skipped(
+    skipped: Mapping[str, str], rules: Sequence[Rule], package: Package
+) -> Iterator[pl.DataFrame]:
     """A loud word about rules that could not be asked, for want of the table that each maps to."""
-    for name in dict.fromkeys(skipped.values()):
-        ids = [id for id, missing in skipped.items() if missing == name]
+    told = {
+        one.id: skipped[one.id]
+        for one in rules
+        # of a table that older schemas lack there is nothing to ask
+        if one.id in skipped and (one.table in package.model.tables or one.table == EVERY_TABLE)
+    }
+    for name in dict.fromkeys(told.values()):
+        ids = [id for id, missing in told.items() if missing == name]
         nowhere = pl.DataFrame({ROW: [0], "value": [""]})
         words = {"count": str(len(ids)), "ids": ", ".join(ids)}
         # a package of an earlier version may know nothing of the table at all

@@ -17,6 +17,7 @@ Readings that the specification leaves open, as decided here:
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from provenance._base.errors import UnreadableValue
@@ -104,7 +105,13 @@ def _date_bounds(text: str) -> tuple[Day, Day] | None:
 
 def _read_bounds(text: str) -> tuple[Day | None, Day | None] | None:
     """Earliest and latest day, or None when `text` is not EDTF of level 0 or 1."""
-    if len(text) > _LONGEST or not _WRITTEN.fullmatch(text) or _NO_DATE.search(text):
+    return _read_short(text) if len(text) <= _LONGEST else None
+
+
+@lru_cache(maxsize=8192)
+def _read_short(text: str) -> tuple[Day | None, Day | None] | None:
+    # several rules ask about each day, and a record is checked again and again
+    if not _WRITTEN.fullmatch(text) or _NO_DATE.search(text):
         return None
     start, slash, end = text.partition("/")
     if not slash:

@@ -89,6 +89,9 @@ DEFAULT_DESCRIPTION = "Record of wood, samples, plugs and laboratory results; se
 DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 
+_Stamp = tuple[int, int, int] | None
+
+
 @dataclass(frozen=True)
 class Package:
     """A package on disk. The value is cheap: a table is read when it is first asked for."""
@@ -96,7 +99,9 @@ class Package:
     folder: Path
     descriptor: Mapping[str, Any]
     model: Model
-    _known: dict[object, Snapshot] = field(default_factory=dict, repr=False, compare=False)
+    _known: dict[tuple[_Stamp, ...], Snapshot] = field(
+        default_factory=dict, repr=False, compare=False
+    )
     held: Snapshot | None = field(default=None, repr=False, compare=False)
     bundle: Place | None = field(default=None, compare=False)
     """The bundle it lies in, as a person knows it, so that nothing here is changed."""
@@ -115,15 +120,22 @@ class Package:
 
     @property
     def tables(self) -> Snapshot:
-        """The tables as they stand now: the same value as long as none of their files changes."""
+        """The tables as they stand now: the same value as long as none of their files changes.
+
+        A table whose file is the same as before is not read again.
+        """
         if self.held is not None:
             return self.held
         # asked for every few rows by some, so the paths are put together as plain texts
         place = os.path.join(self.folder, "tables", "")
         now = tuple(_stamp(f"{place}{name}.csv") for name in self.model.tables)
         if now not in self._known:
+            fresh = snapshot_of_folder(self.folder, self.model)
+            for then, tables in list(self._known.items()):
+                pairs = zip(self.model.tables, then, now, strict=True)
+                fresh.with_known(tables, [name for name, one, other in pairs if one == other])
             self._known.clear()
-            self._known[now] = snapshot_of_folder(self.folder, self.model)
+            self._known[now] = fresh
         return self._known[now]
 
     def hold(self) -> Package:
@@ -217,7 +229,7 @@ class Package:
         return replace(self, descriptor=MappingProxyType(descriptor))
 
 
-def _stamp(path: str) -> tuple[int, int, int] | None:
+def _stamp(path: str) -> _Stamp:
     """What changes when a file does: every writer puts a new one in its place."""
     try:
         status = os.stat(path)

@@ -36,6 +36,11 @@ def tree_words(tables: Snapshot) -> list[tuple[str, str]]:
     return [(one, other) for one, other in pairs if {one, other} <= known and one != other]
 
 
+def joined_pieces(tables: Snapshot) -> set[str]:
+    """The wood that somebody says is of one tree with other wood."""
+    return {one for pair in tree_words(tables) for one in pair}
+
+
 def _joined(tables: Snapshot) -> dict[str, str]:
     trees = {one: one for one in tables["element"]["element_id"].drop_nulls()}
     if pairs := tree_words(tables):

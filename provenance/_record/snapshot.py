@@ -7,7 +7,7 @@ malformed table is named in the same words everywhere.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -169,6 +169,15 @@ class Snapshot:
         """The same tables for the check, which names faults itself: broken ones raise nothing."""
         return replace(self, _strict=False, _views={}, _wanted=set())
 
+    def with_known(self, before: Snapshot, names: Iterable[str]) -> Snapshot:
+        """The same tables; those of `names` are as before, and are not read again."""
+        for name in names:
+            if name in before._texts:
+                self._texts[name] = before._texts[name]
+            if name in before._typed and name in before._texts:
+                self._typed[name] = before._typed[name]
+        return self
+
     def hold(self) -> Snapshot:
         """Read what has not been read yet; after this no file is opened any more."""
         for name in self.model.tables:
@@ -201,12 +210,11 @@ class Snapshot:
         return to_pandas(whole if columns is None else whole.select(ROW, *columns), index=ROW)
 
     def _usable(self, name: str) -> TableText:
-        path = f"{self.where}/tables/{name}.csv"
         text = self.written(name) if name in self.model.tables else None
         if text is None:
-            raise MissingTable(name, path)
+            raise MissingTable(name, f"{self.where}/tables/{name}.csv")
         if self._strict and (why := text.trouble):
-            raise UnusablePackage(f"{path}: {why}")
+            raise UnusablePackage(f"{self.where}/tables/{name}.csv: {why}")
         return text
 
 

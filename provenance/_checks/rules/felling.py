@@ -12,7 +12,7 @@ from provenance._checks.language.views import live_results, species_differ
 from provenance._model.felling import Felling, when_in_words
 from provenance._model.felling_together import FellingClass, at_odds, class_of
 from provenance._record.fellings import FelledPiece, dated_results, felled_pieces, fellings_of
-from provenance._record.same_trees import same_trees, tree_words
+from provenance._record.same_trees import joined_pieces, same_trees
 from provenance._record.snapshot import Snapshot
 
 
@@ -61,7 +61,7 @@ def samples_at_odds(tables: Snapshot) -> pl.DataFrame:
 )
 def tree_at_odds(tables: Snapshot) -> pl.DataFrame:
     """A tree is felled once, however many timbers were made from it."""
-    joined = _joined_pieces(tables)
+    joined = joined_pieces(tables)
     of_tree: dict[str, list[FelledPiece]] = defaultdict(list)
     for piece in felled_pieces(tables, joined).values() if joined else ():
         if piece.own is not None:
@@ -90,7 +90,7 @@ def tree_at_odds(tables: Snapshot) -> pl.DataFrame:
 )
 def tree_of_two_species(tables: Snapshot) -> pl.DataFrame:
     """A tree has one species; the laboratory's determination comes before the crew's."""
-    joined = _joined_pieces(tables)
+    joined = joined_pieces(tables)
     found = live_results(tables).select("element_id", found="species").drop_nulls()
     wood = (
         _rows_of(tables, joined)
@@ -114,11 +114,6 @@ def tree_of_two_species(tables: Snapshot) -> pl.DataFrame:
     )
     another_genus, another_species = species_differ(tables, "species", "first_species")
     return wood.filter(another_genus | another_species)
-
-
-def _joined_pieces(tables: Snapshot) -> set[str]:
-    """The wood that someone says is of one tree with other wood."""
-    return {one for pair in tree_words(tables) for one in pair}
 
 
 def _rows_of(tables: Snapshot, elements: Any) -> pl.DataFrame:

@@ -7,7 +7,7 @@ import polars as pl
 from provenance._checks.language.links import codes_with
 from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._record.assumptions import assumptions_of
-from provenance._record.same_trees import same_trees
+from provenance._record.same_trees import joined_pieces, same_trees
 from provenance._record.snapshot import Snapshot
 
 END_ERROR_CM = 1.0
@@ -88,13 +88,14 @@ def one_tree_too_long(tables: Snapshot) -> pl.DataFrame:
 def _of_shared_trees(tables: Snapshot, *sections: str) -> pl.DataFrame:
     """The wood with one of the sections that is recorded as one tree with other wood."""
     shapes = codes_with(tables, "element_shape", "section", *sections)
+    joined = list(joined_pieces(tables))
     wood = (
         tables["element"]
-        .filter(pl.col("shape").is_in(shapes))
-        .drop_nulls("element_id")
+        .filter(pl.col("shape").is_in(shapes) & pl.col("element_id").is_in(joined))
         .unique("element_id", keep="first", maintain_order=True)
     )
-    tree = pl.Series([same_trees(tables)[code] for code in wood["element_id"]], dtype=pl.String)
+    trees = same_trees(tables) if joined else {}
+    tree = pl.Series([trees[code] for code in wood["element_id"]], dtype=pl.String)
     return wood.with_columns(tree=tree).filter(pl.col("tree").is_duplicated())
 
 
