@@ -16,12 +16,20 @@ from provenance._cli.options import by_option
 @by_option
 @click.option("--read-only", is_flag=True, help="Change nothing.")
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port; a free one if 0.")
+@click.option("--shortcut", is_flag=True, help="Put an icon on the desktop that does this.")
 @click.option("--no-browser", is_flag=True, help="Print the address instead of opening it.")
-def desk(folder: Path, by: str, read_only: bool, port: int, no_browser: bool) -> None:
+def desk(
+    folder: Path, by: str, read_only: bool, port: int, shortcut: bool, no_browser: bool
+) -> None:
     """Open the records, bundles and stores in FOLDER (default: this one) as pages in your browser.
 
     It works on this machine alone, without a network, until you close it there or press Ctrl+C.
     """
+    if shortcut:
+        from provenance._desk.launcher import write_shortcut
+
+        click.echo(f"wrote {write_shortcut(folder)}; a double-click on it opens the desk")
+        return
     try:
         from provenance._desk.serving import serve
     except ImportError as error:

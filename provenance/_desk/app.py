@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import importlib
-from collections.abc import Awaitable, Callable
+import json
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
@@ -12,7 +14,13 @@ from urllib.parse import quote
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.responses import FileResponse, HTMLResponse, JSONResponse, Response
+from starlette.responses import (
+    FileResponse,
+    HTMLResponse,
+    JSONResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
@@ -34,11 +42,13 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from provenance._desk.desk import Desk
+    from provenance._desk.record.open_record import OpenRecord
 
 MODULES = (
     "overview",
     "record.overview",
     "record.rows",
+    "record.tables",
     "record.findings",
     "record.day",
 )
@@ -61,6 +71,7 @@ def desk_app(desk: Desk, access: Access) -> Guard:
     looks = shipped("templates")
     routes += [
         Route(OPENING, http.opening, methods=["GET"]),
+        Route("/record/{record}/events", http.events, methods=["GET"]),
         Route("/look/aid.css", lambda _: FileResponse(looks / "bundle" / "aid.css")),
         Mount("/look", StaticFiles(directory=looks / "desk")),
     ]
@@ -118,6 +129,7 @@ class _Http:
                 request.url.path,
                 request.path_params,
                 dict(request.query_params),
+                request.query_params.multi_items(),
                 sent.form,
                 sent.files,
                 sent.value,
@@ -130,6 +142,13 @@ class _Http:
             return await run_in_threadpool(work)
 
         return answered
+
+    async def events(self, request: Request) -> Response:
+        """Tells the pages of a record what was changed elsewhere, as server-sent events (HTML)."""
+        record = await run_in_threadpool(
+            lambda: self.desk.open_record(self.desk.path(request.path_params["record"], RECORD))
+        )
+        return StreamingResponse(_told_changes(record), media_type="text/event-stream")
 
     def _response(self, request: Request, asked: Asked, answer: Answer) -> Response:
         match answer:
@@ -193,6 +212,27 @@ class _Http:
             asked = Asked(self.desk, request.url.path, {})
             values |= self._around(request, asked)
             return self._page(request, "cannot.html", values, status)
+
+
+async def _told_changes(record: OpenRecord) -> AsyncIterator[str]:
+    mark = (await run_in_threadpool(record.changed_since, 0)).mark
+    yield "retry: 1000\n\n"
+    while True:
+        await asyncio.sleep(1)
+        changed = await run_in_threadpool(record.changed_since, mark)
+        if changed.mark != mark or changed.everything:
+            tables: dict[str, list[str] | None] = {}
+            for name, key in sorted(changed.rows):
+                keys = tables.setdefault(name, [])
+                if not key:
+                    tables[name] = None
+                elif keys is not None:
+                    keys.append(key)
+            told = {"tables": None if changed.everything else tables}
+            yield f"event: changed\ndata: {json.dumps(told)}\n\n"
+        else:
+            yield ": still here\n\n"
+        mark = changed.mark
 
 
 def _told(error: Exception) -> tuple[int, str]:

@@ -11,30 +11,31 @@ from urllib.parse import quote
 
 from provenance._base.errors import UnusableInput
 from provenance._desk.things import BUNDLE, RECORD, STORE
-from provenance._record.package import Package, open_package
 
 if TYPE_CHECKING:
     from provenance._desk.desk import Desk
     from provenance._desk.record.open_record import OpenRecord
+    from provenance._record.package import Package
 
 
 @dataclass(frozen=True)
 class Asked:
     """A request as the pages see it.
 
-    `address` holds the named parts of the path, `query` what stands behind '?', `form` the fields
-    as filled in (a field that was left out is not there), `files` the uploaded files of a field, in
-    scratch under harmless names, `value` the JSON that a script sent.
+    `address` holds the named parts of the path, `query` what stands behind '?' (`queries` where a
+    name may stand there twice), `form` the fields as filled in (a field that was left out is not
+    there), `files` the uploaded files of a field, in scratch under harmless names, `value` the
+    JSON that a script sent.
     """
 
     desk: Desk
     path: str
     address: Mapping[str, str]
     query: Mapping[str, str] = field(default_factory=dict)
+    queries: Sequence[tuple[str, str]] = ()
     form: Mapping[str, Sequence[str]] = field(default_factory=dict)
     files: Mapping[str, Sequence[Path]] = field(default_factory=dict)
     value: Any = None
-    scope: dict[str, Any] = field(default_factory=dict, repr=False)
 
     @property
     def by(self) -> str:
@@ -43,13 +44,16 @@ class Asked:
 
     @cached_property
     def record(self) -> Package:
-        """The record of the address; raises NotHere and UnusablePackage."""
-        return open_package(self.desk.path(self.address["record"], RECORD))
+        """The record of the address, all that was entered in its tables, to read or to change.
+
+        Raises NotHere and UnusablePackage.
+        """
+        return self.open_record.package
 
     @property
     def open_record(self) -> OpenRecord:
         """The record of the address as it is worked on; raises as `record`."""
-        return self.desk.open_record(self.record)
+        return self.desk.open_record(self.desk.path(self.address["record"], RECORD))
 
     @property
     def bundle(self) -> Path:

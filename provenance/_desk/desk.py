@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 import shutil
 import tempfile
+import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -16,7 +17,6 @@ from provenance._desk.answers import Sent
 from provenance._desk.jobs import Jobs
 from provenance._desk.record.open_record import OpenRecord
 from provenance._desk.things import thing_named, things_in
-from provenance._record.package import Package
 
 MOST_MADE = 200
 """Files made for a person that can be fetched again while the desk is open."""
@@ -41,6 +41,7 @@ class Desk:
     def __post_init__(self) -> None:
         self._scratch = Path(tempfile.mkdtemp(prefix="treenail-desk-"))
         self._open: dict[Path, OpenRecord] = {}
+        self._opening = threading.Lock()
         self._made: OrderedDict[str, Sent] = OrderedDict()
         self.jobs = Jobs(fault_in_words)
 
@@ -63,12 +64,13 @@ class Desk:
             number += 1
         return path
 
-    def open_record(self, package: Package) -> OpenRecord:
-        """The record as it is worked on here; the same one as long as the desk is open."""
-        folder = package.folder.resolve()
-        if folder not in self._open:
-            self._open[folder] = OpenRecord(package)
-        return self._open[folder]
+    def open_record(self, folder: Path) -> OpenRecord:
+        """The record in a folder as it is worked on here; the same one until the desk is closed."""
+        folder = folder.resolve()
+        with self._opening:
+            if folder not in self._open:
+                self._open[folder] = OpenRecord(folder, read_only=self.read_only)
+            return self._open[folder]
 
     def scratch(self) -> Path:
         """A new empty folder for files that nobody needs when the desk is closed."""
@@ -89,5 +91,7 @@ class Desk:
         return self._made[name]
 
     def close(self) -> None:
-        """Take away what was needed only as long as the desk was open."""
+        """Write what waits to be written, and take away what only an open desk needs."""
+        for one in self._open.values():
+            one.close()
         shutil.rmtree(self._scratch, ignore_errors=True)

@@ -13,8 +13,11 @@ from provenance._desk.record.shown import shown_row
 from provenance._history import deciding
 from provenance._history.edits import Change
 from provenance._intake.working import Changed, Stands, Unread, Working
+from provenance._record.package import open_package
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from provenance._base.findings import Finding, Report
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
@@ -38,29 +41,45 @@ class NotSaved(TreenailError):
 
 
 class OpenRecord:
-    """One record at the desk, for all its pages; a desk that only reads keeps nothing open."""
+    """One record at the desk, for all its pages.
 
-    def __init__(self, package: Package, *, read_only: bool = False) -> None:
-        self._package = package
-        self._working = None if read_only else Working(package)
+    Its history is read when something is entered first, or `warm` is called: until then it is read
+    as a command reads it.
+    """
+
+    def __init__(self, folder: Path, *, read_only: bool = False) -> None:
+        self._folder = folder
+        self._read_only = read_only
+        self._package = open_package(folder)
+        self._working: Working | None = None
+        self._begun = threading.Lock()
         self._checking: Checking | None = None
         self._one_check = threading.Lock()
 
     @property
     def package(self) -> Package:
-        """The package, every act of this desk in its tables: for whatever else works on it."""
-        if self._working is None:
-            return self._package
-        self._working.write_tables()
-        return self._working.package
+        """The package with every act of this desk in its tables, for whatever else works on it.
+
+        Raises UnusablePackage.
+        """
+        if self._working is not None:
+            self._working.write_tables()
+            return self._working.package
+        self._package = open_package(self._folder)
+        return self._package
 
     @property
     def tables(self) -> Snapshot:
         """The tables as they stand now, written or not."""
-        return self._package.tables if self._working is None else self._working.tables
+        return self.package.tables if self._working is None else self._working.tables
+
+    def warm(self) -> None:
+        """Read the history, so that what is entered first is saved as fast as what follows."""
+        if not self._read_only:
+            self._to_change()
 
     def changed_since(self, mark: int) -> Changed:
-        """What anybody changed since a mark."""
+        """What anybody changed since a mark, as `Working` has it."""
         if self._working is None:
             return Changed(0, frozenset(), everything=False)
         return self._working.changed_since(mark)
@@ -68,7 +87,7 @@ class OpenRecord:
     def findings(self) -> Report:
         """What the check says now; only what a change touches is asked again."""
         with self._one_check:
-            package = self._package if self._working is None else self._working.package
+            package = self.package if self._working is None else self._working.package
             held = replace(package, held=self.tables)
             if self._checking is None or self._checking.package.model is not held.model:
                 self._checking = Checking(held)
@@ -109,9 +128,12 @@ class OpenRecord:
             self._working.close()
 
     def _to_change(self) -> Working:
-        if self._working is None:
+        if self._read_only:
             raise deciding.Refused("this desk was opened to read only")
-        return self._working
+        with self._begun:
+            if self._working is None:
+                self._working = Working(open_package(self._folder))
+            return self._working
 
 
 def of_row(found: Iterable[Finding], table: str, key: str) -> dict[str, list[Finding]]:

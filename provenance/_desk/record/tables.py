@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable
 from dataclasses import asdict
 from http import HTTPStatus
@@ -45,6 +46,7 @@ def tables(asked: Asked) -> Answer:
 def sheet(asked: Asked) -> Answer:
     """One table as a sheet."""
     table = _table(asked)
+    threading.Thread(target=asked.open_record.warm, daemon=True).start()
     return Page("record/sheet.html", {"table": table})
 
 
@@ -56,12 +58,16 @@ def rows(asked: Asked) -> Answer:
     entered = table in covered_tables(standing.model) and not asked.desk.read_only
     inputs = inputs_of(spoken(standing.model), spoken(standing.model).table(table.name))
     names = [one.name for one in inputs]
-    wanted = set(asked.queried("key"))
+    wanted = {value for name, value in asked.queries if name == "key"}
     return Told(
         {
             "key": table.primary_key[0],
             "columns": [
-                {**asdict(one), "options": one.options or None, "readonly": one.readonly or not entered}
+                {
+                    **asdict(one),
+                    "options": one.options or None,
+                    "readonly": one.readonly or not entered,
+                }
                 for one in inputs
             ],
             "rows": [
