@@ -202,7 +202,7 @@ def restore(table: str, key: str) -> Deciding:
         ]
         if not rows:
             raise Refused(f"no one removed {table} {key}")
-        return Act(SETTLE, lines=tuple(history.state.decide(table, rows[0], ROW_FIELD, HERE)))
+        return Act(SETTLE, lines=tuple(history.state.decide(table, min(rows), ROW_FIELD, HERE)))
 
     return deciding
 
@@ -326,10 +326,11 @@ def _changed_since(history: History, name: str, without: History) -> list[str]:
         for line in history.acts[name].lines
         if history.acts[name].kind == BIND and line.said_by not in ("", EVERY_SOURCE)
     }
+    later = list(history.acts)[list(history.acts).index(name) + 1 :]
     since = [
         other
-        for other, act in history.live.items()
-        if other != name
+        for other in later
+        if (act := history.live.get(other))
         and (
             name in act.replaces
             or any(one.said_by == name or (one.table, one.row) in brought for one in act.lines)
@@ -339,13 +340,14 @@ def _changed_since(history: History, name: str, without: History) -> list[str]:
         if place[1] not in history.state.rows[place[0]]:
             continue
         claims = without.state.said_of(*place, ROW_FIELD)
+        if claims is history.state.said_of(*place, ROW_FIELD):
+            continue  # nothing of it is undone
         # a row that nobody states any more, and that only corrections keep
         kept = [one for one in claims if not one.refused and one.line.field != ROW_FIELD]
         stating = [one for one in claims if not one.refused and one.line.field == ROW_FIELD]
         was = history.state.said_of(*place, ROW_FIELD)
         if kept and not stating and any(one.line.field == ROW_FIELD for one in was):
             since += [one.act for one in kept]
-    later = list(history.acts)[list(history.acts).index(name) + 1 :]
     return [one for one in later if one in since]
 
 

@@ -25,9 +25,11 @@ from provenance._history.acts import (
 )
 from provenance._history.edits import Change, changes_between, table_lines
 from provenance._history.projection import (
+    Conflict,
     State,
     columns_of,
     covered_tables,
+    follow,
     links_of,
     project,
     rows_in_order,
@@ -74,7 +76,16 @@ class History:
         """The history with one act more, which follows all others, and its name."""
         act = replace(act, parents=heads(self.acts), lines=tuple(sorted(set(act.lines))))
         name = act.act_id(self.key)
-        return replace(self, acts={**self.acts, name: act}), name
+        return self.with_act(name, act), name
+
+    def with_act(self, name: str, act: Act) -> History:
+        """The history with one act more, which names those that it follows."""
+        after = replace(self, acts={**self.acts, name: act})
+        if "state" in vars(self):
+            state = follow(self.state, after.acts, self.live, after.live)
+            if state is not None:
+                vars(after)["state"] = state  # where a cached property keeps what it has found
+        return after
 
     def changes_to(self, other: History) -> list[Change]:
         """What another history of this record changed in the tables."""
@@ -344,7 +355,7 @@ def _change_rows(acts: Mapping[str, Act]) -> Iterator[dict[str, str]]:
 def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
     state = history.state
     number = 0
-    for one in sorted(state.conflicts, key=lambda c: (c.table, c.key, c.field, c.kind)):
+    for one in sorted(state.conflicts, key=_order_of_conflict):
         for claim in one.claims:
             number += 1
             act = history.acts.get(claim.act)
@@ -363,6 +374,10 @@ def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
                 "line": claim.line.line,
                 "column": claim.line.column,
             }
+
+
+def _order_of_conflict(one: Conflict) -> tuple[str, ...]:
+    return one.table, one.key, one.field, one.kind, one.row
 
 
 def as_shown(state: State, table: str, field: str, value: str) -> str:
@@ -423,6 +438,8 @@ def former_keys(history: History) -> dict[tuple[str, str], str]:
     found: dict[tuple[str, str], str] = {}
     for table, rows in state.rows.items():
         for row in rows:
+            if state.keys[table, row] == row and (table, row, KEY_FIELD) not in state.claims:
+                continue  # as nearly every row
             said = [claim.value for claim in state.said_of(table, row, KEY_FIELD)]
             for former in dict.fromkeys([row, *said]):
                 if "~" not in former and not state.names_of(table, former):
