@@ -36,7 +36,6 @@ from provenance._history.edits import (
 )
 from provenance._history.history import (
     History,
-    former_keys,
     moment_text,
     open_history,
     stage_history,
@@ -437,7 +436,7 @@ def _refuse_key(history: History, table: Table, key: str, row: str = "") -> None
         raise Refused(f"a row of {table.name} has no key of its own that could be changed")
     if history.state.names_of(table.name, key):
         raise Refused(f"there is a {table.name} {key} already; nothing was recorded")
-    now = former_keys(history).get((table.name, key))
+    now = history.former_keys.get((table.name, key))
     if now and history.state.names_of(table.name, now) != [row] and _is_sealed(history, table, key):
         raise Refused(
             f"{table.name} {now} was called {key} before, and sealed events of the ledger still "

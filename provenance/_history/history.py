@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
+from typing import IO
 
 import polars as pl
 
 from provenance._base.errors import UnusablePackage
+from provenance._base.frames import write_csv
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.folders import read_plain
 from provenance._history.acts import (
     BEGUN,
     IMPORT,
@@ -92,6 +97,21 @@ class History:
         return changes_between(self.state, other.state)
 
     @cached_property
+    def former_keys(self) -> dict[tuple[str, str], str]:
+        """Table and key that a row bore and nobody bears now → the key that the row bears now."""
+        found: dict[tuple[str, str], str] = {}
+        for table, rows in self.state.rows.items():
+            for row in rows:
+                key = self.state.keys[table, row]
+                if key == row and (table, row, KEY_FIELD) not in self.state.claims:
+                    continue  # as nearly every row
+                said = [claim.value for claim in self.state.said_of(table, row, KEY_FIELD)]
+                for former in dict.fromkeys([row, *said]):
+                    if "~" not in former and not self.state.names_of(table, former):
+                        found.setdefault((table, former), key)
+        return found
+
+    @cached_property
     def live(self) -> dict[str, Act]:
         """The acts that are not undone."""
         return live(self.acts)
@@ -168,8 +188,7 @@ def proved(package: Package, tables: Snapshot) -> History:
                 f"{where} or its lines in change.csv were edited by hand, or are not of this "
                 "record; restore both files from a copy. To change what an act did, undo it"
             )
-        named = {*act.parents, *act.replaces, *filter(None, [act.undoes])}
-        if missing := sorted(named - seen):
+        if missing := sorted(act.named - seen):
             raise BrokenHistory(
                 f"{where} comes after act {missing[0][:8]}, which is missing before it; restore "
                 "act.csv and change.csv from a copy"
@@ -282,6 +301,46 @@ def stage_history(
     `origin` are the rows of that table with new ones of custody events, which no act speaks of.
     `before` is the history as it was opened, which the tables say.
     """
+    package = history.package
+    frames = changed_tables(history, origin, before=before)
+    for name, frame in frames.items():
+        with staging.writing(f"tables/{name}.csv") as stream:
+            if name not in (ACT, CHANGE) or not _written_behind(package, stream, name, frame):
+                package.write_table_to(stream, name, frame)
+    return tuple(frames)
+
+
+def _written_behind(package: Package, stream: IO[bytes], name: str, frame: pl.DataFrame) -> bool:
+    """Write a table's file as it is with the new rows of `frame` behind it, where that is the same.
+
+    The lines of all acts are by far the longest table, and nothing of it ever changes.
+    """
+    written = package.tables.whole(name).select(frame.columns)
+    data = read_plain(package.table_path(name), DEFAULT_BUDGET.most_table_bytes)
+    new = io.BytesIO()
+    write_csv(new, frame.slice(len(written)))
+    header, _, rows = new.getvalue().partition(b"\n")
+    if (
+        not data.startswith(header + b"\n")
+        or not data.endswith(b"\n")
+        # all cells are quoted where one holds a carriage return
+        or b"\r" in data
+        or b"\r" in rows
+        or not frame.head(len(written)).equals(written)
+    ):
+        return False
+    stream.write(data)
+    stream.write(rows)
+    return True
+
+
+def changed_tables(
+    history: History,
+    origin: Sequence[Mapping[str, str]] | None = None,
+    *,
+    before: History | None = None,
+) -> dict[str, pl.DataFrame]:
+    """The tables that the package's files do not have so, as texts; see `stage_history`."""
     package, state = history.package, history.state
     tables = package.tables
     frames = dict(_frames_of_acts(history, tables))
@@ -302,10 +361,7 @@ def stage_history(
     for name, said in computed:
         if name in package.model.tables and not _same_rows(said, tables.rows(name)):
             frames[name] = frame_of(package.model.table(name).names, said)
-    for name, frame in frames.items():
-        with staging.writing(f"tables/{name}.csv") as stream:
-            package.write_table_to(stream, name, frame)
-    return tuple(frames)
+    return frames
 
 
 def _frames_of_acts(history: History, tables: Snapshot) -> Iterator[tuple[str, pl.DataFrame]]:
@@ -405,7 +461,7 @@ def _accepted_rows(history: History) -> Iterator[dict[str, str]]:
 
 
 def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
-    for (table, former), now in former_keys(history).items():
+    for (table, former), now in history.former_keys.items():
         yield {"table_name": table, "former_key": former, "row_key": now}
 
 
@@ -430,21 +486,6 @@ def _reading_rows(history: History) -> Iterator[dict[str, str]]:
                         "as_written": known.text,
                         "step_mm": f"{float(known.step):.6f}".rstrip("0").rstrip("."),
                     }
-
-
-def former_keys(history: History) -> dict[tuple[str, str], str]:
-    """Table and key that a row bore and nobody bears now → the key that the row bears now."""
-    state = history.state
-    found: dict[tuple[str, str], str] = {}
-    for table, rows in state.rows.items():
-        for row in rows:
-            if state.keys[table, row] == row and (table, row, KEY_FIELD) not in state.claims:
-                continue  # as nearly every row
-            said = [claim.value for claim in state.said_of(table, row, KEY_FIELD)]
-            for former in dict.fromkeys([row, *said]):
-                if "~" not in former and not state.names_of(table, former):
-                    found.setdefault((table, former), state.keys[table, row])
-    return found
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:

@@ -221,7 +221,7 @@ def project(model: Model, acts: Acts) -> State:
         _show_keys(state, name, rows[name].values())
     state.conflicts = [
         *_conflicts(state, acts, shown, weighed),
-        *(one for name in tables for one in _twins(state, name)),
+        *_twins(state, dict.fromkeys((table, state.keys[table, row]) for table, row in here)),
         *_bound_twice(bound),
     ]
     state.accepted = _accepted(state, alive)
@@ -268,24 +268,20 @@ def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> Non
     """Show anew the rows that something else is said of, and those that refer to them."""
     shown = {place: _values_shown(after, place) for place in told}
     moved: dict[str, set[str]] = defaultdict(set)
-    called: set[Place] = set()
+    called: set[tuple[str, str]] = set()
     for place, values in shown.items():
         table, row = place
-        was = before.keys.get(place)
         if values:
             after.keys[place] = values.get(KEY_FIELD) or row
         else:
             del after.keys[place]
-        key, is_here = after.keys.get(place), values.get(ROW_FIELD) == HERE
-        if key != was or is_here != (row in before.rows[table]):
+        was, now = before.keys.get(place, row), after.keys.get(place, row)
+        if was != now or (values.get(ROW_FIELD) == HERE) != (row in before.rows[table]):
             moved[table].add(row)
-        if (key or row) != (was or row):
-            called.add((table, was or row))
+        if was != now:
+            called.add((table, was))
     shown |= {place: _values_shown(after, place) for place in _referring(before, called)}
-    if moved:
-        after._by_key = {}
-    tables = {table for table, _ in shown}
-    for table in tables:
+    for table in {table for table, _ in shown}:
         cells = {
             row: _cells(after, (name, row), values)
             for (name, row), values in shown.items()
@@ -294,19 +290,33 @@ def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> Non
         _show_keys(after, table, cells.values())
         rows = before.rows[table] | cells
         after.rows[table] = _in_place(after, table, rows, cells, moved.get(table, set()))
+    if moved and before._by_key:
+        after._by_key = _by_key(after, before, moved)
+    twins = {(table, after.keys.get((table, row), row)) for table, row in shown}
+    twins |= {(one.table, one.key) for one in before.conflicts if one.kind == ONE_KEY_SEVERAL_ROWS}
     after.conflicts = [
         one
         for one in before.conflicts
         if one.kind == BOUND_TWICE
-        or (one.kind == ONE_KEY_SEVERAL_ROWS and one.table not in tables)
         or (one.kind != ONE_KEY_SEVERAL_ROWS and (one.table, one.row) not in shown)
     ]
     cells_of = ((*place, name) for place in shown for name in after.fields[place[0]])
     said = [cell for cell in cells_of if cell in after.claims]
     after.conflicts += _conflicts(after, acts, shown, said)
-    twins = {one.table for one in before.conflicts if one.kind == ONE_KEY_SEVERAL_ROWS}
-    for table in tables & (twins | moved.keys()):
-        after.conflicts += _twins(after, table)
+    after.conflicts += _twins(after, twins)
+
+
+def _by_key(after: State, before: State, moved: Mapping[str, set[str]]) -> dict[Place, list[str]]:
+    """The rows that bear each key, where some have come, have gone or are called otherwise."""
+    found = dict(before._by_key)
+    for table, rows in moved.items():
+        for row in rows:
+            for state in (before, after):
+                key = (table, state.keys.get((table, row), row))
+                others = [one for one in found.get(key, ()) if one != row]
+                is_here = state is after and row in after.rows[table]
+                found[key] = sorted([*others, row]) if is_here else others
+    return found
 
 
 def _in_place(state: State, table: str, rows: Rows, told: Rows, moved: set[str]) -> Rows:
@@ -514,12 +524,10 @@ def _conflicts(
             yield Conflict(kinds.get(name, DIFFERS), table, row, key, name, standing)
 
 
-def _twins(state: State, table: str) -> Iterator[Conflict]:
-    """Rows of a table that are called by one key."""
-    called: dict[str, list[str]] = {}
-    for row in state.rows[table]:
-        called.setdefault(state.keys[table, row], []).append(row)
-    for key, names in called.items():
+def _twins(state: State, called: Iterable[tuple[str, str]]) -> Iterator[Conflict]:
+    """Of tables and keys those that several rows bear."""
+    for table, key in called:
+        names = state.names_of(table, key)
         if len(names) > 1:
             claims = tuple(
                 claim

@@ -18,8 +18,8 @@ from __future__ import annotations
 import csv
 import json
 import os
-from collections.abc import Mapping, Sequence
-from contextlib import nullcontext
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -57,6 +57,7 @@ from provenance._model.schema_faults import (
     model_faults,
     shape_faults,
 )
+from provenance._record.journal import JOURNAL, has_waiting
 from provenance._record.origin import ORIGIN
 from provenance._record.snapshot import Snapshot, snapshot_of_folder
 from provenance._record.tables import ROW
@@ -80,7 +81,7 @@ _NEVER_CHANGED = (
 )
 _FROM_A_COPY = "restore it from a copy"
 _HELD_TO_THE_GATE = frozenset(
-    {DESCRIPTOR, LOCK, ORIGIN, "README.md", "files", "originals", "schemas", "tables"}
+    {DESCRIPTOR, JOURNAL, LOCK, ORIGIN, "README.md", "files", "originals", "schemas", "tables"}
 )
 """What a package consists of at its top; what else a person keeps there is never opened."""
 
@@ -182,13 +183,21 @@ class Package:
             quoting=csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL,
         )
 
-    def locked(self) -> AbstractContextManager[None]:
+    @contextmanager
+    def locked(self) -> Iterator[None]:
         """Hold the package against other writers; read the tables after you hold it.
 
-        Raises UnusablePackage as `refuse_bundle`.
+        Acts that wait in the journal stand in the tables then. Raises UnusablePackage as
+        `refuse_bundle`, and RefusedInput where another account left them.
         """
         self.refuse_bundle()
-        return locked(self.folder)
+        with locked(self.folder):
+            if has_waiting(self.folder):
+                # what an act comes to is known there alone; loaded when there is one
+                from provenance._history.waiting import enter_waiting
+
+                enter_waiting(self)
+            yield
 
     def locked_for_reading(self) -> AbstractContextManager[None]:
         """Keep writers off the package while it is read; needs no right to write in it."""
@@ -248,7 +257,19 @@ _on_one_line = json.JSONEncoder(ensure_ascii=False).encode
 
 
 def open_package(folder: Path | str) -> Package:
-    """Open the package in a folder; raises UnusablePackage that says what is missing."""
+    """Open the package in a folder; raises UnusablePackage that says what is missing.
+
+    What a stopped program of this account left is finished first.
+    """
+    package = described_package(folder)
+    if not package.bundle and has_waiting(package.folder):
+        with package.locked():
+            pass  # whoever holds it writes the acts that wait
+    return package
+
+
+def described_package(folder: Path | str) -> Package:
+    """As `open_package`, without the acts that wait to be written into the tables."""
     folder = Path(folder)
     path = folder / DESCRIPTOR
     if folder.is_dir():
