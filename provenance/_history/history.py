@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
-from typing import IO
+from itertools import islice
+from types import MappingProxyType
 
 import polars as pl
 
@@ -31,6 +32,7 @@ from provenance._history.acts import (
 from provenance._history.edits import Change, changes_between, table_lines
 from provenance._history.projection import (
     Conflict,
+    Rows,
     State,
     columns_of,
     covered_tables,
@@ -40,6 +42,7 @@ from provenance._history.projection import (
     rows_in_order,
 )
 from provenance._model.measures import MM_PER
+from provenance._model.schema import Model
 from provenance._model.written import reading
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
@@ -53,6 +56,7 @@ _LINE_COLUMNS = (
     *("said_by", "written", "sheet", "line", "column"),
 )
 """The columns of 'change' in the order of a line's texts."""
+NO_ACTS: Mapping[str, Act] = MappingProxyType({})
 BY_HAND = "changed in the tables themselves"
 AS_IT_STOOD = "the tables as they stood before acts were kept"
 
@@ -133,16 +137,14 @@ def keeps_history(package: Package) -> bool:
     return ACT in package.model.tables
 
 
-def read_acts(tables: Snapshot) -> dict[str, Act]:
-    """The acts as they are written, unproved, in the order of the file."""
+def read_acts(tables: Snapshot, known: Mapping[str, Act] = NO_ACTS) -> dict[str, Act]:
+    """The acts as they are written, unproved, in the order of the file, without those `known`."""
     lines: dict[str, list[Line]] = {}
-    names = (name for (name,) in tables.tuples(CHANGE, ("act_id",)))
-    for name, line in zip(
-        names, map(Line._make, tables.tuples(CHANGE, _LINE_COLUMNS)), strict=True
-    ):
-        lines.setdefault(name, []).append(line)
+    named = tables.tuples(CHANGE, ("act_id", *_LINE_COLUMNS))
+    for name, *texts in islice(named, sum(len(act.lines) for act in known.values()), None):
+        lines.setdefault(name, []).append(Line._make(texts))
     acts = {}
-    for row in tables.rows(ACT):
+    for row in tables.rows(ACT)[len(known) :]:
         acts[row["act_id"]] = Act(
             kind=row["kind"],
             who=row["who"],
@@ -265,21 +267,28 @@ def open_history(package: Package) -> History:
 def _edits(state: State, tables: Snapshot) -> Iterator[Line]:
     for table in covered_tables(state.model):
         # most tables stand as they were written
-        if not _same_rows(rows_in_order(state, table.name), tables.rows(table.name)):
+        if not same_rows(rows_in_order(state, table.name), tables.rows(table.name)):
             names = [*table.names, *(n for n in tables.columns(table.name) if n not in table)]
             yield from table_lines(state, table, tables.rows(table.name), names)
 
 
-def _same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
+def same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
     """Whether two tables say the same, in whatever order of rows and columns."""
-
-    def filled(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
-        return [{name: text for name, text in row.items() if text} for row in rows]
-
     if len(ours) != len(theirs):
         return False
-    one, other = filled(ours), filled(theirs)
+    one, other = [*map(_filled, ours)], [*map(_filled, theirs)]
     return one == other or _sorted_rows(one) == _sorted_rows(other)
+
+
+def _differ(before: Rows, now: Rows) -> bool:
+    """Whether the rows of a table say something else than before; what is blank says nothing."""
+    return before.keys() != now.keys() or any(
+        one is not now[row] and _filled(one) != _filled(now[row]) for row, one in before.items()
+    )
+
+
+def _filled(row: Mapping[str, str]) -> dict[str, str]:
+    return {name: text for name, text in row.items() if text}
 
 
 def _sorted_rows(rows: Sequence[Mapping[str, str]]) -> list[list[tuple[str, str]]]:
@@ -301,17 +310,55 @@ def stage_history(
     `origin` are the rows of that table with new ones of custody events, which no act speaks of.
     `before` is the history as it was opened, which the tables say.
     """
+    files = changed_tables(history, origin, before=before)
+    for name, data in files.items():
+        staging.write(f"tables/{name}.csv", data)
+    return tuple(files)
+
+
+def changed_tables(
+    history: History,
+    origin: Sequence[Mapping[str, str]] | None = None,
+    *,
+    before: History | None = None,
+) -> dict[str, bytes]:
+    """The CSV of every table that the files of the package do not have so; see `stage_history`."""
+    files = {
+        name: changed_table(history, name, origin, before=before)
+        for name in told_tables(history.package.model)
+    }
+    return {name: data for name, data in files.items() if data is not None}
+
+
+def told_tables(model: Model) -> list[str]:
+    """The tables that the history determines."""
+    covered = (table.name for table in covered_tables(model))
+    names = (ACT, CHANGE, *covered, *_COMPUTED, ORIGIN)
+    return [name for name in names if name in model.tables]
+
+
+def changed_table(
+    history: History,
+    name: str,
+    origin: Sequence[Mapping[str, str]] | None = None,
+    *,
+    before: History | None = None,
+) -> bytes | None:
+    """The CSV of one table, None where its file says that already; see `stage_history`."""
     package = history.package
-    frames = changed_tables(history, origin, before=before)
-    for name, frame in frames.items():
-        with staging.writing(f"tables/{name}.csv") as stream:
-            if name not in (ACT, CHANGE) or not _written_behind(package, stream, name, frame):
-                package.write_table_to(stream, name, frame)
-    return tuple(frames)
+    frame = _changed_frame(history, name, origin, before)
+    if frame is None:
+        return None
+    data = _written_behind(package, name, frame) if name in (ACT, CHANGE) else None
+    if data is None:
+        stream = io.BytesIO()
+        package.write_table_to(stream, name, frame)
+        data = stream.getvalue()
+    return data
 
 
-def _written_behind(package: Package, stream: IO[bytes], name: str, frame: pl.DataFrame) -> bool:
-    """Write a table's file as it is with the new rows of `frame` behind it, where that is the same.
+def _written_behind(package: Package, name: str, frame: pl.DataFrame) -> bytes | None:
+    """The file of a table with the new rows of `frame` behind it; None where that is not the same.
 
     The lines of all acts are by far the longest table, and nothing of it ever changes.
     """
@@ -328,55 +375,49 @@ def _written_behind(package: Package, stream: IO[bytes], name: str, frame: pl.Da
         or b"\r" in rows
         or not frame.head(len(written)).equals(written)
     ):
-        return False
-    stream.write(data)
-    stream.write(rows)
-    return True
+        return None
+    return data + rows
 
 
-def changed_tables(
+def _changed_frame(
     history: History,
-    origin: Sequence[Mapping[str, str]] | None = None,
-    *,
-    before: History | None = None,
-) -> dict[str, pl.DataFrame]:
-    """The tables that the package's files do not have so, as texts; see `stage_history`."""
+    name: str,
+    origin: Sequence[Mapping[str, str]] | None,
+    before: History | None,
+) -> pl.DataFrame | None:
     package, state = history.package, history.state
     tables = package.tables
-    frames = dict(_frames_of_acts(history, tables))
-    for table in covered_tables(package.model):
-        if before is not None and before.state.rows[table.name] == state.rows[table.name]:
-            continue
-        rows = rows_in_order(state, table.name)
-        if not _same_rows(rows, tables.rows(table.name)):
-            columns = columns_of(state, table.name, tables.columns(table.name))
-            frames[table.name] = frame_of(columns, rows)
-    computed: tuple[tuple[str, Sequence[Mapping[str, str]]], ...] = (
-        (CONFLICT, list(_conflict_rows(history))),
-        (ACCEPTED, list(_accepted_rows(history))),
-        (FORMER_KEY, list(_former_key_rows(history))),
-        (READING, list(_reading_rows(history))),
-        (ORIGIN, _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)),
+    if name in (ACT, CHANGE):
+        return _frame_of_acts(history, name, tables)
+    if name in state.rows:
+        if before is None:
+            changed = not same_rows(rows_in_order(state, name), tables.rows(name))
+        else:
+            changed = _differ(before.state.rows[name], state.rows[name])
+        columns = columns_of(state, name, tables.columns(name)) if changed else []
+        return frame_of(columns, list(state.rows[name].values())) if changed else None
+    if name == ORIGIN:
+        said = _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)
+    else:
+        said = list(_COMPUTED[name](history))
+    return (
+        None
+        if same_rows(said, tables.rows(name))
+        else frame_of(package.model.table(name).names, said)
     )
-    for name, said in computed:
-        if name in package.model.tables and not _same_rows(said, tables.rows(name)):
-            frames[name] = frame_of(package.model.table(name).names, said)
-    return frames
 
 
-def _frames_of_acts(history: History, tables: Snapshot) -> Iterator[tuple[str, pl.DataFrame]]:
-    """The tables of acts and lines, where there are acts that are not written yet."""
+def _frame_of_acts(history: History, name: str, tables: Snapshot) -> pl.DataFrame | None:
+    """The table of acts or of their lines, where there are acts that are not written yet."""
     written = tables.column(ACT, "act_id")
     acts = dict(history.acts)
     if len(acts) == len(written):
-        return
+        return None
     kept = written == list(acts)[: len(written)]
     new = dict(list(acts.items())[len(written) :]) if kept else acts
-    for name, rows in ((ACT, _act_rows(new)), (CHANGE, _change_rows(new))):
-        frame = frame_of(history.package.model.table(name).names, list(rows))
-        if kept:
-            frame = pl.concat([tables.whole(name).select(frame.columns), frame])
-        yield name, frame
+    rows = _act_rows(new) if name == ACT else _change_rows(new)
+    frame = frame_of(history.package.model.table(name).names, list(rows))
+    return pl.concat([tables.whole(name).select(frame.columns), frame]) if kept else frame
 
 
 def frame_of(columns: Iterable[str], rows: Sequence[Mapping[str, str]]) -> pl.DataFrame:
@@ -486,6 +527,15 @@ def _reading_rows(history: History) -> Iterator[dict[str, str]]:
                         "as_written": known.text,
                         "step_mm": f"{float(known.step):.6f}".rstrip("0").rstrip("."),
                     }
+
+
+_COMPUTED: Mapping[str, Callable[[History], Iterator[dict[str, str]]]] = {
+    CONFLICT: _conflict_rows,
+    ACCEPTED: _accepted_rows,
+    FORMER_KEY: _former_key_rows,
+    READING: _reading_rows,
+}
+"""Tables that follow from the history alone."""
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:

@@ -555,5 +555,5 @@ def columns_of(state: State, table: str, more: Iterable[str]) -> list[str]:
     """The columns of the schema, then those beyond it that the file has or some act speaks of."""
     names = dict.fromkeys(state.model.table(table).names)
     names |= dict.fromkeys(more)
-    said = {name for cells in state.rows[table].values() for name in cells}
+    said = set[str]().union(*state.rows[table].values())
     return [*names, *sorted(said - names.keys())]

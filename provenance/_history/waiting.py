@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from provenance._base.locks import locked
 from provenance._history.acts import Act, Line
@@ -45,19 +46,21 @@ def with_waiting(history: History, entries: Iterable[Entry]) -> History:
 
 def _act_in(entry: Entry) -> Act | None:
     """The act of an entry; None where it is none."""
-    lists = [entry.get(one) for one in (*_LISTS, "lines")]
-    if not all(isinstance(one, list) for one in lists):
+    texts: dict[str, Any] = {one: entry.get(one) for one in _TEXTS}
+    lists = {one: entry.get(one) for one in _LISTS}
+    lines = entry.get("lines")
+    if not isinstance(lines, list) or not all(
+        _is_texts(one) for one in ([*texts.values()], *lists.values(), *lines)
+    ):
         return None
-    *named, lines = lists
-    texts = [entry.get(one) for one in _TEXTS]
-    if not all(isinstance(one, list) and len(one) == len(Line._fields) for one in lines):
+    if any(len(one) != len(Line._fields) for one in lines):
         return None
-    texts += [text for one in (*named, *lines) for text in one]
-    if not all(isinstance(one, str) for one in texts):
-        return None
-    said = {one: entry[one] for one in _TEXTS}
-    said |= {one: tuple(entry[one]) for one in _LISTS}
-    return Act(**said, lines=tuple(Line._make(one) for one in lines))
+    named: dict[str, Any] = {name: tuple(one or ()) for name, one in lists.items()}
+    return Act(**texts, **named, lines=tuple(map(Line._make, lines)))
+
+
+def _is_texts(value: object) -> bool:
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
 
 
 def enter_waiting(package: Package, *, of_anybody: bool = False) -> list[str]:

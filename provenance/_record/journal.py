@@ -13,7 +13,7 @@ from __future__ import annotations
 import hmac
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -98,14 +98,14 @@ def append_waiting(folder: Path, entry: Entry, after: int) -> int:
         handle = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o666)
         try:
             # what was cut off there, or left by an error below
-            os.truncate(handle if os.truncate in os.supports_fd else path, after)
+            os.ftruncate(handle, after)
             os.lseek(handle, after, os.SEEK_SET)
             with open(handle, "wb", closefd=False) as stream:
                 stream.write(line)
             sync_file(handle)
         except OSError:
             with suppress(OSError):
-                os.truncate(handle if os.truncate in os.supports_fd else path, after)
+                os.ftruncate(handle, after)
             raise
         finally:
             os.close(handle)

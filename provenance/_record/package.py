@@ -119,13 +119,32 @@ class Package:
         """The tables as they stand now: the same value as long as none of their files changes."""
         if self.held is not None:
             return self.held
-        # asked for every few rows by some, so the paths are put together as plain texts
-        place = os.path.join(self.folder, "tables", "")
-        now = tuple(_stamp(f"{place}{name}.csv") for name in self.model.tables)
+        now = self.stamps
         if now not in self._known:
             self._known.clear()
             self._known[now] = snapshot_of_folder(self.folder, self.model)
         return self._known[now]
+
+    @property
+    def stamps(self) -> tuple[object, ...]:
+        """What changes when a table does: every writer puts a new file in the place of one."""
+        return self._stamps_in("tables", ".csv")
+
+    @property
+    def stamps_of_model(self) -> tuple[object, ...]:
+        """What changes when the descriptor or a schema does."""
+        descriptor = stamp_of(os.path.join(self.folder, DESCRIPTOR))
+        model = stamp_of(os.path.join(self.folder, "schemas", "model.json"))
+        return descriptor, model, *self._stamps_in("schemas", ".json")
+
+    def _stamps_in(self, folder: str, ending: str) -> tuple[object, ...]:
+        # asked for every few rows by some, so the paths are put together as plain texts
+        place = os.path.join(self.folder, folder, "")
+        return tuple(stamp_of(f"{place}{name}{ending}") for name in self.model.tables)
+
+    def read_again(self) -> Package:
+        """The package as its descriptor and schemas are now; raises as `open_package`."""
+        return _read_package(self.folder, self.bundle)
 
     def hold(self) -> Package:
         """The package with its tables as they are now, read once and for all."""
@@ -226,7 +245,7 @@ class Package:
         return replace(self, descriptor=MappingProxyType(descriptor))
 
 
-def _stamp(path: str) -> tuple[int, int, int] | None:
+def stamp_of(path: str) -> tuple[int, int, int] | None:
     """What changes when a file does: every writer puts a new one in its place."""
     try:
         status = os.stat(path)
@@ -291,6 +310,11 @@ def described_package(folder: Path | str) -> Package:
         raise UnusablePackage(
             f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"
         )
+    return _read_package(folder, bundle)
+
+
+def _read_package(folder: Path, bundle: Place | None) -> Package:
+    path = folder / DESCRIPTOR
     descriptor = _object_in(path, _bytes_of(path))
     _refuse(path, list(descriptor_faults(descriptor)))
     return Package(folder, MappingProxyType(descriptor), read_model(folder), bundle=bundle)
