@@ -13,9 +13,10 @@ from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import INTEGER, MEASURE, NUMBER, YES_NO, Input, inputs_of
 from provenance._desk.pages import Pages
-from provenance._desk.record.open_record import Cell, of_row
+from provenance._desk.record.open_record import of_row
 from provenance._desk.record.shown import shown_row
 from provenance._desk.things import NotHere
+from provenance._history.edits import Change
 from provenance._history.projection import covered_tables, links_of
 from provenance._model.schema import Table
 from provenance._model.spoken import spoken
@@ -154,7 +155,7 @@ def save(asked: Asked) -> Answer:
         for one in table.primary_key:
             texts.pop(one, None)
     cells = [
-        Cell(table.name, key_now, name, was[name], text)
+        Change(table.name, key_now, name, was[name], text)
         for name, text in texts.items()
         if text != was[name]
     ]
