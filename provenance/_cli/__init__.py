@@ -142,7 +142,7 @@ class Moves(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """As click does; a word that is no command here is told which one may be meant."""
+        """As click does; a word that is not a command here is told which may be meant."""
         here = self.list_commands(ctx)
         if args and args[0] not in here and not args[0].startswith("-"):
             import difflib
