@@ -73,7 +73,7 @@ def read_waiting(folder: Path, *, of_anybody: bool = False) -> Waiting:
                 f"holds an act in line {number} that waits to be written into the tables and was "
                 "not recorded by this account on this computer",
                 remedy="open the package once where it was recorded; or, if you trust the sender, "
-                f"'treenail finish {folder}' writes it",
+                f"'treenail change finish {folder}' writes it",
             )
         entries.append(entry)
         size += len(line)
