@@ -54,6 +54,24 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
     _decide(opened, deciding.correct(table, key, read, written), by, why)
 
 
+@click.command("add")
+@named_package_argument
+@click.argument("table")
+@click.argument("cells", nargs=-1, required=True, metavar="FIELD=VALUE...")
+@by_option
+@why_option
+def add(package: Path, table: str, cells: tuple[str, ...], by: str, why: str) -> None:
+    """Add a row to TABLE: FIELD=VALUE for its key and whatever else is known.
+
+    What is typed is read as for 'treenail change correct'.
+    """
+    opened = open_to_change(package)
+    wanted = dict(_pair(one) for one in cells)
+    read = _as_read(opened, table, wanted)
+    written = {name: text for name, text in wanted.items() if text != read[name]}
+    _decide(opened, deciding.add(table, read, written), by, why)
+
+
 @click.command("settle")
 @_decision
 @click.argument("field")

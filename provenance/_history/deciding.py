@@ -287,12 +287,16 @@ def restore(table: str, key: str) -> Deciding:
     return deciding
 
 
-def add(table: str, cells: Mapping[str, str]) -> Deciding:
-    """Enter a row; raises Refused when a row bears its key."""
+def add(table: str, cells: Mapping[str, str], written: Mapping[str, str] = NOTHING) -> Deciding:
+    """Enter a row; raises Refused when a row bears its key, or no such field is there.
+
+    `written` as for `correct`.
+    """
 
     def deciding(history: History) -> Act:
-        lines = _new_row(history, _table(history, table), cells, set())
-        return Act(SETTLE, lines=tuple(lines))
+        one = _table(history, table)
+        _checked(one, {name: "" for name in cells if name not in one.primary_key})
+        return Act(SETTLE, lines=_as_written(_new_row(history, one, cells, set()), written))
 
     return deciding
 

@@ -41,12 +41,15 @@ class Sitting:
         assert answer.status_code == status, text_of(answer.text)
         return answer.text
 
+    @property
+    def headers(self) -> dict[str, str]:
+        """What a browser sends with an act."""
+        return {"Origin": HOST, "X-Desk-Act": self.access.act}
+
     def act(self, path: str, data: Any = None, status: int = 200, **sent: Any) -> Any:
         """The answer to an act, as a form or a script of a page sends it."""
-        headers = {"Origin": HOST, "X-Desk-Act": self.access.act, "HX-Request": "true"}
-        if "json" in sent:
-            headers["Accept"] = "application/json"
-        answer = self.client.post(path, data=data, headers=headers, **sent)
+        by = {"Accept": "application/json"} if "json" in sent else {"HX-Request": "true"}
+        answer = self.client.post(path, data=data, headers=self.headers | by, **sent)
         assert answer.status_code == status, text_of(answer.text)
         return answer
 
