@@ -80,9 +80,11 @@ def test_a_word_that_is_no_command_is_told_what_to_type():
     assert "Did you mean 'treenail change split'?" in said_to("split", "holl")
     assert "Did you mean" not in said_to("hollin")
     assert "After 'survey' comes one of: compute, trace." in said_to("survey", "holl")
-    assert "Did you mean 'treenail store anchor'?" in said_to("store", "ancor", "holl")
+    assert "Did you mean 'treenail store split'?" in said_to("store", "spilt", "holl")
+    assert "Did you mean 'treenail check'?" in said_to("print", "check", "holl")
 
 
+TEXTS = (".html", ".js", ".json", ".md", ".po", ".py", ".txt", ".yaml")
 TYPED = re.compile(r"\btreenail\s+(?!record\b)([a-z][a-z-]+)(?:\s+([^\s'\"`,;:.)]+))?")
 """Two words behind the program's name; a 'treenail record' is what bundles hold."""
 
@@ -103,20 +105,10 @@ def test_every_command_that_a_text_names_is_there():
         "change",
         "store STORE",
     ]
-    paths = [
-        ROOT / name
-        for name in ("README.md", "SECURITY.md", "DEVELOPERS.md", "benchmarks/README.md")
-    ]
-    for folder, endings in {
-        "provenance": "py",
-        "templates": "html txt md yaml js po",
-        "schemas": "json yaml md",
-        "docs": "md py",
-        "demo_package": "md",
-    }.items():
-        paths += [
-            path for ending in endings.split() for path in (ROOT / folder).rglob(f"*.{ending}")
-        ]
+    paths = [ROOT / "README.md", ROOT / "SECURITY.md", ROOT / "DEVELOPERS.md"]
+    for folder in ("provenance", "templates", "schemas", "docs", "benchmarks", "demo_package"):
+        found = (ROOT / folder).rglob("*.*")
+        paths += [one for one in found if one.suffix in TEXTS]
     seen, wrong = set(), []
     for path in sorted(paths):
         named = set(commands_named_in(JOINED.sub("", path.read_text("utf-8"))))

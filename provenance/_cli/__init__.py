@@ -149,13 +149,13 @@ class Moves(click.Group):
             import difflib
 
             # where two commands end in one word, the one that stands first is meant
-            full = {name.rpartition(" ")[2]: name for name in reversed([*COMMANDS])}
-            full |= FORMER
+            full = {name.rpartition(" ")[2]: name for name in reversed([*COMMANDS])} | FORMER
+            full |= {last: f"{self.words} {last}".strip() for last in here}
             near = difflib.get_close_matches(args[0], here if self.words else full, 1, 0.7)
             words = f"{self.words} {args[0]}".strip()
             told = f"there is no command '{words}'."
-            if near or args[0] in full:
-                told += f" Did you mean 'treenail {full[near[0] if near else args[0]]}'?"
+            if meant := full.get(args[0]) or full.get(*near or [""]):
+                told += f" Did you mean 'treenail {meant}'?"
             if self.words:
                 told += f" After '{self.words}' comes one of: {', '.join(here)}."
             raise click.UsageError(told, ctx)
@@ -174,6 +174,7 @@ class Overview(Moves):
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Nothing of the two options, which the text names, but the commands by who uses them."""
         under = {name: heading for heading, section in SECTIONS.items() for name in section}
+        formatter.write_paragraph()
         for heading, section in SECTIONS.items():
             formatter.write(f"{heading}\n")
             for name, (_, line) in section.items():
@@ -185,10 +186,9 @@ class Overview(Moves):
 @click.group(cls=Overview, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, "--version", prog_name="treenail")
 def treenail() -> None:
-    """Keep site, timber, sample, stamp and laboratory result linked for decades.
-
-    \b
-    'treenail COMMAND --help' tells its options or what may follow it.
+    """\b
+    Keep site, timber, sample, stamp and laboratory result linked for decades.
+    'treenail COMMAND --help' tells more of one, 'treenail --version' of all.
     Exit codes: 0 clean, 1 findings, 2 unusable input, 70 a fault in the program.
     """
 

@@ -273,18 +273,7 @@ def test_a_copy_gives_no_number_and_events_and_store_numbers_are_written(
     sample, number = next(iter(numbers.items()))
     labels = tmp_path / "labels.txt"
     labels.write_text(f"{compose_store_code(number)}\n", encoding="utf-8")
-    said = (
-        "custody",
-        "handover",
-        store,
-        "seen",
-        "--scanned",
-        labels,
-        "--place",
-        "Box 4",
-        "--by",
-        "MB",
-    )
+    said = ("custody", "handover", store, "seen", f"--scanned={labels}", "--place=Box 4", "--by=MB")
     result = run(*said)
     assert result.exit_code == 0, refused(result)
     assert [row["sample_id"] for row in open_store(store).ledger(act.record_id)][-1] == sample

@@ -280,14 +280,7 @@ def test_the_command_takes_a_store(tmp_path: Path) -> None:
     )
     assert "L2026.001" in done.output
     back = run(
-        "custody",
-        "handover",
-        store,
-        "taken_back",
-        "--reference",
-        "L2026.001",
-        "--state",
-        "232=broken",
+        "custody", "handover", store, "taken_back", "--reference=L2026.001", "--state=232=broken"
     )
     assert "Back from loan: 231, 232 (broken), 233" in back.output
     part = run(

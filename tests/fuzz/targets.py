@@ -154,11 +154,8 @@ def package(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | 
     folder = room.given / "holl"
     write_tree(mutated_tree(choices, seeds.package, specials=True), folder)
     name, *more = pick(choices, COMMANDS)
-    yield (
-        *name.split(),
-        folder,
-        *(one.replace("OUTPUT", str(room.written / "out")) for one in more),
-    )
+    words = [one.replace("OUTPUT", str(room.written / "out")) for one in more]
+    yield (*name.split(), folder, *words)
 
 
 def merge(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | Path, ...]]:

@@ -77,18 +77,7 @@ def test_a_second_name_of_a_file_elsewhere_is_never_written_through(tmp_path: Pa
         if name == ".lock":
             twin.write_bytes(b"something that a person wrote")
         kept[twin] = twin.read_bytes()
-    line = [
-        "change",
-        "correct",
-        folder,
-        "sample",
-        "231",
-        "rings_field=88",
-        "--why",
-        "anew",
-        "--by",
-        "MB",
-    ]
+    line = ["change", "correct", folder, "sample", "231", "rings_field=88", "--why=anew", "--by=MB"]
     done = CliRunner().invoke(treenail, [str(one) for one in line])
     assert done.exit_code == 0, done.output
     assert {twin: twin.read_bytes() for twin in kept} == kept

@@ -351,53 +351,41 @@ def test_the_code_of_a_box_or_parcel_stands_for_all_samples_in_it(tmp_path) -> N
     folder = str(package.folder)
     box = compose_inside("HOLL", inside_code("Box 12"))
     parcel = compose_inside("HOLL", parcel_code("C-1"))
-    asked = ["custody", "handover", folder, "stored"]
 
-    def run(*words: str, scanned: str | None = None) -> str:
+    def run(event: str, *words: str, scanned: str | None = None) -> str:
         more = ["--on", "2024-06-20", *([] if scanned is None else ["--scanned", "-"])]
-        result = CliRunner().invoke(treenail, [*words, *more], input=scanned)
+        line = ["custody", "handover", folder, event, *words, *more]
+        result = CliRunner().invoke(treenail, line, input=scanned)
         return result.output + str(result.exception or "")
 
-    assert "of a box, drawer or parcel with samples" in run(*asked, "--samples", box)
-    assert "of a box or drawer in this ledger" in run(*asked, "--samples", "231", "--place", box)
+    assert "of a box, drawer or parcel with samples" in run("stored", "--samples", box)
+    assert "of a box or drawer in this ledger" in run("stored", "--samples", "231", "--place", box)
     act(package, "stored", ["231"], "2024-06-05", place_held="Box 12")
     act(package, "stored", ["232"], "2024-06-05", place_held="box 12")
     # one line alone, among labels, without its word, typed small
     for scanned in (box, f"{compose_code('HOLL', '231')}\n{box}\n", box.lower().split()[1]):
-        told = run(*asked, scanned=scanned)
+        told = run("stored", scanned=scanned)
         assert "note: 2 samples in Box 12 with MB" in told
         assert "Stored: 231, 232" in told
-    assert "line 1: " in run(*asked, scanned=box.replace("12", "21"))
-    assert "perhaps HOLL-BOX-12-TD was meant" in run(*asked, scanned=box.replace("12", "21"))
+    assert "line 1: " in run("stored", scanned=box.replace("12", "21"))
+    assert "perhaps HOLL-BOX-12-TD was meant" in run("stored", scanned=box.replace("12", "21"))
     other = compose_inside("MILL", inside_code("Box 12"))
-    assert "is of site MILL, and this record has HOLL" in run(*asked, "--samples", other)
+    assert "is of site MILL, and this record has HOLL" in run("stored", "--samples", other)
     # its words come from the ledger
-    run(*asked, "--samples", "233", "--place", box)
-    assert "Stored: 231, 232, 233" in run(*asked, "--samples", box)
-    run("custody", "handover", folder, "packed", "--samples", box, "--consignment", parcel)
-    run(
-        "custody",
-        "handover",
-        folder,
-        "handed_over",
-        "--samples",
-        parcel,
-        "--consignment",
-        parcel,
-        "--to=LAB",
-    )
-    told = run("custody", "handover", folder, "received", scanned=parcel)
+    run("stored", "--samples", "233", "--place", box)
+    assert "Stored: 231, 232, 233" in run("stored", "--samples", box)
+    run("packed", "--samples", box, "--consignment", parcel)
+    run("handed_over", "--samples", parcel, "--consignment", parcel, "--to=LAB")
+    told = run("received", scanned=parcel)
     assert "note: 3 samples in parcel C-1" in told
     assert "231, 232, 233" in told
-    assert "is the code of no parcel" in run(
-        "custody", "handover", folder, "packed", "--consignment", box
-    )
+    assert "is the code of no parcel" in run("packed", "--consignment", box)
     # a box of that name at each of two holders is asked
     package = open_package(package.folder)
     act(package, "handed_over", ["231"], "2024-08-01", to_party_id="MB")
     act(package, "received", ["231"], "2024-08-02", to_party_id="MB", place_held="Box 12")
     act(package, "stored", ["232"], "2024-08-02", place_held="Box 12")
-    assert "could be Box 12 with" in run(*asked, "--samples", box)
+    assert "could be Box 12 with" in run("stored", "--samples", box)
 
 
 def test_every_command_takes_what_the_label_says(tmp_path) -> None:
@@ -405,36 +393,16 @@ def test_every_command_takes_what_the_label_says(tmp_path) -> None:
     folder = str(a_field_package(tmp_path).folder)
     full = f"HOLL-231-{check_letters('HOLL-231')}"
     right = [
-        (
-            ["print", "labels", folder, "--samples", full, "--out", str(tmp_path / "l.pdf")],
-            "1 label",
-        ),
-        (
-            ["print", "tags", folder, "--samples", full.lower(), "--out", str(tmp_path / "t.pdf")],
-            "1 tag",
-        ),
-        (
-            ["print", "cards", folder, "--samples", scan("231"), "--out", str(tmp_path / "c.pdf")],
-            "1 card",
-        ),
-        (["custody", "show", folder, full[5:]], "collected"),
-        (["locate", folder, full], "as its label says"),
-        (
-            [
-                "custody",
-                "handover",
-                folder,
-                "stored",
-                "--samples",
-                full,
-                "--state",
-                f"{full}=broken",
-            ],
-            "broken",
-        ),
-        (["custody", "consign", folder, "--samples", full, "--to", "LAB", "--out", folder], "C-20"),
+        ("print labels", ["--samples", full, "--out", str(tmp_path / "l.pdf")], "1 label"),
+        ("print tags", ["--samples", full.lower(), "--out", str(tmp_path / "t.pdf")], "1 tag"),
+        ("print cards", ["--samples", scan("231"), "--out", str(tmp_path / "c.pdf")], "1 card"),
+        ("custody show", [full[5:]], "collected"),
+        ("locate", [full], "as its label says"),
+        ("custody handover", ["stored", f"--samples={full}", f"--state={full}=broken"], "broken"),
+        ("custody consign", ["--samples", full, "--to", "LAB", "--out", folder], "C-20"),
     ]
-    for command, says in right:
+    for name, words, says in right:
+        command = [*name.split(), folder, *words]
         result = CliRunner().invoke(treenail, command)
         assert says in result.output, result.output
         wrong = [one.replace(full, f"{full[:-1]}?").replace(full[5:], "231-J?") for one in command]
