@@ -94,8 +94,10 @@ function takeRows(texts, keys) {
     for (const key of gone) {
       const row = byKey.get(key);
       byKey.delete(key);
+      const at = view.indexOf(row);
+      places.set(key, view[at - 1]);
       rows.splice(rows.indexOf(row), 1);
-      view = view.filter((one) => one !== row);
+      if (at >= 0) view.splice(at, 1);
       moved = true;
     }
   }
@@ -103,7 +105,12 @@ function takeRows(texts, keys) {
     let row = byKey.get(key);
     if (!row) {
       row = [...sent].find((one) => one[keyAt] === key);
-      if (!row) view.push(row = []);
+      if (!row) {
+        row = [];
+        const after = view.indexOf(places.get(key)); // where it stood before it was removed
+        if (places.has(key)) view.splice(after + 1, 0, row);
+        else view.push(row);
+      }
       rows.push(row);
       byKey.set(key, row);
       moved = true;
@@ -133,6 +140,7 @@ function reload(keys) {
         break;
       }
       askFindings();
+      if (!acts.tries) problem.hidden = true;
     } catch {
       acts.hear.silent();
     }
@@ -147,7 +155,11 @@ function listen() {
     if (table in tables) reload(tables[table]);
   });
   events.addEventListener("findings", () => askFindings());
-  events.addEventListener("error", () => { lost = true; });
+  events.addEventListener("error", () => {
+    lost = true;
+    setTimeout(() => { if (lost) acts.hear.silent(); }, 3000); // a page that is being left loses it as well
+    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 5000); // it was refused: it does not try again
+  });
   events.addEventListener("open", () => {
     acts.wake();
     if (lost) reload(null); // what was said meanwhile was not heard
@@ -219,6 +231,7 @@ function change(list) {
 }
 
 const sent = new Set(); // new rows on their way
+const places = new Map(); // key of a removed row → the row that stood before it
 
 // Cells that belong to an act that was refused are corrected in it, and all of it is sent again.
 function enter(cells) {
@@ -331,6 +344,10 @@ const acts = new Acts(table, meta("act"), {
         const cell = cellOf(act, one);
         if (cell) Object.assign(cell, { now: one.now, clash: true });
       }
+      const isBad = act.cells.some((cell) => refused.has(cell.row));
+      for (const cell of act.cells)
+        if (cell.clash) refuse(cell.row, cell.column, say("clash"));
+        else if (!isBad && !answer?.clash) refuse(cell.row, cell.column, say("failed", { why: reason(status, answer) }));
       said.textContent = say("not_saved", { what: act.what });
     } else if (!status) said.textContent = say(act.from === acts.done ? "nothing_to_undo" : "nothing_to_redo");
     else said.textContent = say(act.from ? "not_undone" : "failed", { why: reason(status, answer) });
@@ -339,6 +356,8 @@ const acts = new Acts(table, meta("act"), {
     tellHeld();
   },
   silent() {
+    clearTimeout(slow);
+    said.textContent = "";
     problem.textContent = say("silent");
     problem.hidden = false;
   },
@@ -435,6 +454,7 @@ function heldPart(act) {
       for (const cell of clashes) {
         if (!cell.mine) cell.row[cell.column] = cell.now;
         Object.assign(cell, { before: cell.now, clash: false });
+        refused.delete(cell.row);
       }
       act.cells = act.cells.filter((cell) => !clashes.includes(cell) || cell.mine);
       acts.release(act);
@@ -443,7 +463,7 @@ function heldPart(act) {
       tellHeld();
       backToGrid();
     }));
-  } else if (bad.length) {
+  } else if (answer?.bad?.length) {
     part.append(make("p", { textContent: say("refused") }), make("ul", {}, ...bad.slice(0, LISTED).map((cell) => make("li", {},
       make("button", { type: "button", className: "link", textContent: nameOf(cell), onclick: () => goTo(cell.row, cell.column) }),
       `: ${cell.why} `, make("q", { textContent: cell.row[cell.column] })))));
@@ -541,7 +561,9 @@ function cellProperties(column, row) {
   if (column.isNumber) classes.number = true;
   if (why) classes.refused = true;
   else if (found.length) classes[`found-${SEVERITIES.find((one) => found.some((finding) => finding.severity === one)) ?? "note"}`] = true;
-  const properties = { class: classes, "aria-readonly": String(column.readonly && !isDraft(row)) };
+  const properties = { class: classes };
+  if (column.at === keyAt) properties.role = "rowheader";
+  if (column.readonly && !isDraft(row)) properties["aria-readonly"] = "true";
   if (why || found.length) {
     properties.title = why ?? found.map((one) => `${say(one.severity)}: ${one.message} ${one.remedy ?? ""}`.trim()).join("\n");
     if (why || found.some((one) => one.severity !== "note")) properties["aria-invalid"] = "true";
@@ -656,8 +678,9 @@ async function goTo(row, at) {
 }
 
 async function focusOn(colType, x, y) {
+  grid.focus({ preventScroll: true });
   await grid.setCellsFocus({ x, y }, { x, y }, colType, "rgRow");
-  setTimeout(toCell, 60);
+  setTimeout(toCell, 60); // it may have to be scrolled to and drawn first
 }
 
 // The keyboard goes where the grid shows its focus.
@@ -797,6 +820,7 @@ function hearGrid() {
     event.detail.event.setData("text/plain", asText(event.detail.data ?? []));
   });
   grid.addEventListener("afterfocus", () => tellCell());
+  grid.addEventListener("mouseup", (event) => { if (!event.target.closest("revogr-header")) setTimeout(toCell, 30); });
   addEventListener("keydown", (event) => {
     if (editor || !inGrid() || event.defaultPrevented) return;
     const primary = event.ctrlKey || event.metaKey;
@@ -944,8 +968,8 @@ function buildPage() {
   addButton("all", say("show_all"), showAll, true);
   about.setAttribute("aria-label", say("about"));
   box.before(bar);
-  box.after(count, about, make("details", { className: "quiet" }, make("summary", { textContent: say("keys") }), make("p", { textContent: say("keys_list") })));
-  problem.after(unsaved);
+  problem.after(unsaved, count, about, make("details", { className: "quiet" },
+    make("summary", { textContent: say("keys") }), make("p", { id: "grid-keys", textContent: say("keys_list") })));
   document.body.append(menu);
 }
 
@@ -1005,6 +1029,7 @@ async function open() {
     range: true, useClipboard: true, canFocus: true, applyOnClose: true, resize: true, filter: false,
     hideAttribution: true, rowSize: ROW, readonly: !canEdit, theme: "default",
   });
+  grid.setAttribute("aria-describedby", "grid-keys");
   grid.setAttribute("aria-label", document.querySelector("h1")?.textContent ?? table);
   setColumns();
   takeUp();

@@ -23,7 +23,7 @@ export function editorOf(column, opened, closed) {
     }
 
     render(h) {
-      return h("div", { class: "typing" });
+      return h("div", { class: "typing", role: "gridcell" });
     }
 
     // the field is made once by hand, so that no drawing of the grid takes away what is being typed
@@ -37,6 +37,7 @@ export function editorOf(column, opened, closed) {
       input.addEventListener("keydown", (event) => this.pressed(event));
       this.element.append(input);
       this.input = input;
+      this.element.parentElement.setAttribute("role", "row"); // a grid has rows, and rows cells
       if (column.options) this.offer(typed !== null);
       input.focus();
       if (typed === null && column.options) input.select();

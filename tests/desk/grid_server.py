@@ -28,6 +28,7 @@ TEMPLATES = shipped("templates")
 PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <title>Pieces of timber · desk</title><meta name="viewport" content="width=device-width">
 <meta name="act" content="{act}"><meta name="nonce" content="{nonce}">
+<link rel="icon" href="data:,">
 <link rel="stylesheet" href="/bundle/aid.css"><link rel="stylesheet" href="/desk/grid.css">
 <script type="module" src="/desk/grid.js"></script></head><body>
 <header><h1>Timbers of Hollin Reach (invented)</h1></header>
