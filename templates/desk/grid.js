@@ -5,7 +5,7 @@
 
 import { setNonce } from "./vendor/revogrid/revo-grid/revo-grid.esm.js";
 import { Acts } from "./grid_acts.js";
-import { asCode, editorOf, shownText } from "./grid_editor.js";
+import { asCode, CellEditor, shownText } from "./grid_editor.js";
 import { say } from "./grid_words.js";
 
 const by = (id) => document.getElementById(id);
@@ -35,8 +35,10 @@ let blank = [];
 let view = []; // what is shown, in its order
 let findings = new Map(); // row key → column → findings; the column of a finding about a whole row is that of the key
 let refused = new Map(); // row → column → why
+let shown = []; // the rows in the grid: the view, new rows, and a blank one
+let place = null; // {y, c}: row of `shown` and column of inOrder() that has the focus
+let away = true; // the table was left by Escape, or never entered
 let editor = null;
-let stale = false; // drawn anew when the editor is closed
 const wanted = new Map(); // column → values that are shown
 let order = null; // {at, down}
 
@@ -529,23 +531,22 @@ function look() {
 }
 
 async function show() {
-  const focus = await grid.getFocused?.();
-  const at = focus?.cell.y;
-  grid.source = canEdit ? [...view, ...drafts, blank] : view;
-  if (!focus || editor) return;
-  const now = grid.source.indexOf(focus.model);
-  if (now >= 0 && now !== at) grid.setCellsFocus({ x: focus.cell.x, y: now }, { x: focus.cell.x, y: now }, focus.colType, "rgRow");
+  const row = place && shown[place.y];
+  shown = canEdit ? [...view, ...drafts, blank] : view;
+  grid.source = shown;
+  if (!row) return;
+  const y = shown.indexOf(row);
+  if (y >= 0 && y !== place.y && (await grid.getFocused())) focusOn(y, place.c);
+  if (y >= 0) place.y = y;
 }
 
 let drawing = false;
 function draw() {
-  if (editor) { stale = true; return; }
   if (drawing) return;
   drawing = true;
   requestAnimationFrame(() => {
     drawing = false;
-    if (editor) stale = true;
-    else grid.refresh("rgRow");
+    grid.refresh("rgRow");
   });
 }
 
@@ -592,7 +593,6 @@ function setColumns() {
       size: NARROW.matches ? Math.min(column.size, 160) : column.size,
       pin: column.at === keyAt && !NARROW.matches ? "colPinStart" : undefined,
       readonly: ({ model }) => column.readonly && !isDraft(model),
-      editor: column.editor,
       columnProperties: () => ({ "aria-sort": order?.at === column.at ? (order.down ? "descending" : "ascending") : "none" }),
       columnTemplate: (h) => h("button", {
         type: "button", class: "column", tabindex: -1, "aria-haspopup": "dialog", title: column.help || column.heading,
@@ -629,13 +629,13 @@ function tellButtons() {
 }
 
 // The field of the chosen cell and what was found there, in words beside the grid: a title needs a mouse.
-async function tellCell() {
-  const focus = await grid.getFocused?.();
-  if (!focus?.column || !focus.model) return;
-  const column = columns[Number(focus.column.prop)];
-  const why = refused.get(focus.model)?.get(column.at);
-  const lines = why ? [[say("error"), why]] : ofCell(focus.model, column.at).map((one) => [say(one.severity), `${one.message} ${one.remedy ?? ""}`]);
-  const facts = [column.help, column.required && say("required"), column.readonly && !isDraft(focus.model) && say("readonly")];
+function tellCell() {
+  const row = place && shown[place.y];
+  if (!row) return;
+  const column = inOrder()[place.c];
+  const why = refused.get(row)?.get(column.at);
+  const lines = why ? [[say("error"), why]] : ofCell(row, column.at).map((one) => [say(one.severity), `${one.message} ${one.remedy ?? ""}`]);
+  const facts = [column.help, column.required && say("required"), column.readonly && !isDraft(row) && say("readonly")];
   about.replaceChildren(
     make("p", {}, make("b", { textContent: column.heading }), ` ${facts.filter(Boolean).join(" ")}`),
     ...lines.map(([severity, text]) => make("p", { className: "warning" }, make("b", { textContent: `${severity}: ` }), text)),
@@ -649,78 +649,106 @@ const typesElsewhere = () => !inGrid() || document.activeElement.matches("button
 
 // Columns in the order of the grid, with the pinned one first.
 const inOrder = () => (NARROW.matches ? columns : [columns[keyAt], ...columns.filter((column) => column.at !== keyAt)]);
-const placeOf = (at) => {
-  const pinned = !NARROW.matches;
-  const rest = inOrder().filter((column) => !pinned || column.at !== keyAt);
-  return pinned && at === keyAt ? { colType: "colPinStart", x: 0 } : { colType: "rgCol", x: rest.findIndex((column) => column.at === at) };
+const placeIn = (c) => (NARROW.matches ? ["rgCol", c] : c ? ["rgCol", c - 1] : ["colPinStart", 0]);
+const orderOf = (colType, x) => (colType === "rgCol" && !NARROW.matches ? x + 1 : x);
+const cellAt = ({ y, c }) => {
+  const [colType, x] = placeIn(c);
+  return grid.querySelector(`revogr-data[type="rgRow"][col-type="${colType}"] [data-rgrow="${y}"][data-rgcol="${x}"]`);
 };
 
-// The selected cells, as {top, bottom, columns}; columns are those of inOrder.
+// The selected cells, as {top, bottom, left, columns}; left and columns are those of inOrder.
 async function selection() {
   const focus = await grid.getFocused();
   if (!focus) return null;
   const range = (await grid.getSelectedRange()) ?? { x: focus.cell.x, x1: focus.cell.x, y: focus.cell.y, y1: focus.cell.y };
-  const all = inOrder();
-  const shift = focus.colType === "rgCol" && !NARROW.matches ? 1 : 0;
-  return { top: range.y, bottom: range.y1, left: range.x + shift, columns: all.slice(range.x + shift, range.x1 + shift + 1) };
+  const [left, right] = [range.x, range.x1].map((x) => orderOf(focus.colType, x));
+  return { top: range.y, bottom: range.y1, left, columns: inOrder().slice(left, right + 1) };
 }
 
 async function goTo(row, at) {
-  let y = grid.source.indexOf(row);
-  if (y < 0) {
-    showAll();
-    await new Promise((go) => setTimeout(go, 100));
-    y = grid.source.indexOf(row);
-  }
-  if (y < 0) return;
-  const { colType, x } = placeOf(at);
-  await focusOn(colType, x, y);
+  if (!shown.includes(row)) showAll();
+  grid.focus({ preventScroll: true });
+  focusOn(shown.indexOf(row), inOrder().findIndex((column) => column.at === at));
 }
 
-async function focusOn(colType, x, y) {
-  grid.focus({ preventScroll: true });
-  await grid.setCellsFocus({ x, y }, { x, y }, colType, "rgRow");
-  setTimeout(toCell, 60); // it may have to be scrolled to and drawn first
+// The place is known at once, so that the next key finds it; what is drawn comes after.
+function focusOn(y, c) {
+  away = false;
+  place = { y: Math.max(0, Math.min(y, shown.length - 1)), c: Math.max(0, Math.min(c, columns.length - 1)) };
+  const [colType, x] = placeIn(place.c);
+  grid.setCellsFocus({ x, y: place.y }, { x, y: place.y }, colType, "rgRow");
+  setTimeout(toCell, 60);
 }
 
 // The keyboard goes where the grid shows its focus.
-async function toCell() {
-  const focus = await grid.getFocused();
-  if (!focus || editor || !inGrid()) return;
-  grid.querySelector(`revogr-data[type="rgRow"][col-type="${focus.colType}"] [data-rgrow="${focus.cell.y}"][data-rgcol="${focus.cell.x}"]`)?.focus({ preventScroll: true });
+function toCell() {
+  if (place && !editor && inGrid()) cellAt(place)?.focus({ preventScroll: true });
 }
 
-let left = null; // where the focus was when the table was left
-async function backToGrid() {
+function backToGrid() {
   grid.focus({ preventScroll: true });
-  const place = left ?? { colType: placeOf(keyAt).colType, x: 0, y: 0 };
-  const focus = await grid.getFocused();
-  if (focus) toCell();
-  else focusOn(place.colType, place.x, Math.min(place.y, grid.source.length - 1));
+  focusOn(place?.y ?? 0, place?.c ?? 0);
 }
 
 async function leave() {
-  const focus = await grid.getFocused();
-  if (focus) left = { colType: focus.colType, x: focus.cell.x, y: focus.cell.y };
+  away = true;
   await grid.clearFocus();
   grid.focus({ preventScroll: true });
 }
 
-async function move(event) {
-  const focus = await grid.getFocused();
-  if (!focus) return;
-  const last = grid.source.length - 1;
+function step(rowsOn, columnsOn) {
+  const last = columns.length - 1;
+  let [y, c] = [place.y + rowsOn, place.c + columnsOn];
+  if (c > last && y < shown.length - 1) [y, c] = [y + 1, 0]; // Tab goes on in the next row
+  else if (c < 0 && y > 0) [y, c] = [y - 1, last];
+  focusOn(y, c);
+}
+
+function jump(event) {
   const page = Math.max(1, Math.floor(grid.querySelector(".vertical-inner").clientHeight / ROW) - 1);
-  const all = inOrder();
-  const ends = event.key === "Home" ? placeOf(all[0].at) : placeOf(all.at(-1).at);
-  let { colType, cell: { x, y } } = focus;
-  if (event.key === "PageDown") y = Math.min(last, y + page);
-  else if (event.key === "PageUp") y = Math.max(0, y - page);
+  const far = event.ctrlKey || event.metaKey;
+  let { y, c } = place;
+  if (event.key === "PageDown") y += page;
+  else if (event.key === "PageUp") y -= page;
+  else if (event.key === "ArrowDown") y = Infinity;
+  else if (event.key === "ArrowUp") y = 0;
   else {
-    ({ colType, x } = ends);
-    if (event.ctrlKey || event.metaKey) y = event.key === "Home" ? 0 : last;
+    c = event.key === "Home" || event.key === "ArrowLeft" ? 0 : Infinity;
+    if (far && event.key === "Home") y = 0;
+    if (far && event.key === "End") y = Infinity;
   }
-  focusOn(colType, x, y);
+  focusOn(y, c);
+}
+
+// Opens the editor of the focused cell, with what was typed instead of what stands there, or null.
+function edit(typed) {
+  const column = inOrder()[place.c];
+  const row = shown[place.y];
+  if (!row || (column.readonly && !isDraft(row))) return;
+  editor = new CellEditor(column, row, typed, (text, [down, right]) => {
+    const { before } = editor;
+    editor = null;
+    if (text !== null) change([{ row, column: column.at, before, after: text }]);
+    if (down || right) {
+      grid.focus({ preventScroll: true });
+      step(down, right);
+    } else if (document.activeElement === document.body) backToGrid();
+  });
+  editor.start(box);
+  let tries = 60; // the cell may have to be scrolled to and drawn first
+  const lie = () => {
+    if (editor && !layEditor() && tries--) requestAnimationFrame(lie);
+  };
+  lie();
+}
+
+function layEditor() {
+  const y = shown.indexOf(editor.row);
+  const cell = cellAt({ y, c: inOrder().indexOf(editor.column) });
+  if (!cell) return false;
+  const [of, around] = [cell.getBoundingClientRect(), box.getBoundingClientRect()];
+  editor.lie(of.left - around.left, of.top - around.top, of.width, of.height);
+  return true;
 }
 
 async function fillDown() {
@@ -732,7 +760,7 @@ async function fillDown() {
   const cells = [];
   for (let y = from + 1; y <= bottom; y += 1)
     for (const { at } of across)
-      if (at !== keyAt && grid.source[y] !== blank) cells.push({ row: grid.source[y], column: at, after: grid.source[from][at] });
+      if (at !== keyAt && shown[y] !== blank) cells.push({ row: shown[y], column: at, after: shown[from][at] });
   change(cells);
 }
 
@@ -764,7 +792,7 @@ async function paste(text) {
   const [height, width] = repeats ? [tall, broad] : [lines.length, wide];
   const cells = [];
   for (let y = 0; y < height; y += 1) {
-    let row = grid.source[chosen.top + y];
+    let row = shown[chosen.top + y];
     if (!row || row === blank) {
       row = columns.map(() => "");
       drafts.push(row);
@@ -782,13 +810,14 @@ async function paste(text) {
 const ROW = 32;
 
 function hearGrid() {
-  grid.addEventListener("beforeedit", (event) => {
+  grid.addEventListener("beforeeditstart", (event) => { // a double click
+    event.preventDefault();
+    edit(null);
+  });
+  grid.addEventListener("beforeedit", (event) => { // a single cell is cleared
     event.preventDefault();
     const { model, prop, val } = event.detail;
-    const column = Number(prop);
-    // rows may have moved while the editor was open
-    const at = editor?.column.at === column ? editor : { row: model, before: model[column] ?? "" };
-    change([{ row: at.row, column, before: at.before, after: String(val ?? "") }]);
+    change([{ row: model, column: Number(prop), after: String(val ?? "") }]);
   });
   grid.addEventListener("beforerangeedit", (event) => { // fill by the handle, and clear
     event.preventDefault();
@@ -801,52 +830,71 @@ function hearGrid() {
     change(cells);
   });
   const ours = (event) => { if (typesElsewhere()) event.preventDefault(); };
-  grid.addEventListener("beforekeydown", ours);
+  grid.addEventListener("beforekeydown", (event) => { // all other keys are heard in pressed()
+    const { key, shiftKey, ctrlKey, metaKey } = event.detail.original;
+    const library = (shiftKey && key in ARROWS) || key === "Delete" || key === "Backspace" || ctrlKey || metaKey;
+    if (!library || away || typesElsewhere()) event.preventDefault();
+  });
   grid.addEventListener("beforecopy", ours);
   grid.addEventListener("beforecut", ours);
   grid.addEventListener("beforepaste", (event) => {
     event.preventDefault();
-    if (typesElsewhere() || editor) return;
+    if (typesElsewhere()) return;
     event.detail.event.preventDefault();
     paste(event.detail.event.clipboardData.getData("text/plain"));
   });
   grid.addEventListener("clipboardrangecopy", (event) => {
     const { range, colType, data } = event.detail;
     const whole = colType === "rgCol" && !NARROW.matches && range.x === 0 && range.x1 === columns.length - 2 && range.y === 0;
-    event.detail.data = whole ? data.map((line, y) => [grid.source[y][keyAt], ...line]) : data;
+    event.detail.data = whole ? data.map((line, y) => [shown[y][keyAt], ...line]) : data;
   });
   grid.addEventListener("beforecopyapply", (event) => {
     event.preventDefault();
     event.detail.event.setData("text/plain", asText(event.detail.data ?? []));
   });
-  grid.addEventListener("afterfocus", () => tellCell());
-  grid.addEventListener("mouseup", (event) => { if (!event.target.closest("revogr-header")) setTimeout(toCell, 30); });
-  addEventListener("keydown", (event) => {
-    if (editor || !inGrid() || event.defaultPrevented) return;
-    const primary = event.ctrlKey || event.metaKey;
-    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
-    let run = null;
-    if (primary && key === "z") run = event.shiftKey ? () => acts.redo() : () => acts.undo();
-    else if (primary && key === "y") run = () => acts.redo();
-    else if (document.activeElement === document.body && !chosenOnce) return;
-    else if (primary && key === "d") run = fillDown;
-    else if (event.altKey && key === "ArrowDown") run = menuOfCell;
-    else if (["PageUp", "PageDown", "Home", "End"].includes(key)) run = () => move(event);
-    else if (key === "F2") run = edit;
-    else if (key === "Escape") run = leave;
-    else if (document.activeElement === grid && ["ArrowDown", "ArrowUp", "ArrowLeft", "ArrowRight", "Enter", "F2"].includes(key)) run = backToGrid;
-    if (!run) return;
-    event.preventDefault();
-    event.stopImmediatePropagation();
-    run();
+  grid.addEventListener("applyfocus", ({ detail }) => {
+    away = false;
+    place = { y: detail.range.y, c: orderOf(detail.colType, detail.range.x) };
+  });
+  box.addEventListener("afterfocus", (event) => {
+    chosenRow = event.detail.model;
+    if (editor || !inGrid()) event.preventDefault(); // else the cell takes the keyboard away from it
+    tellCell();
   }, true);
-  let chosenOnce = false;
-  grid.addEventListener("afterfocus", () => { chosenOnce = true; });
+  box.addEventListener("mousedown", (event) => { if (editor && !editor.box.contains(event.target)) editor.close([0, 0]); }, true);
+  grid.addEventListener("mouseup", (event) => { if (!event.target.closest("revogr-header")) setTimeout(toCell, 30); });
+  for (const moved of ["viewportscroll", "aftercolumnresize"])
+    grid.addEventListener(moved, () => requestAnimationFrame(() => { if (editor) layEditor(); }));
+  addEventListener("resize", () => { if (editor) layEditor(); });
+  addEventListener("keydown", pressed, true);
 }
 
-async function edit() {
-  const focus = await grid.getFocused();
-  if (focus && !(columns[Number(focus.column.prop)].readonly && !isDraft(focus.model))) grid.setCellEdit(focus.cell.y, focus.column.prop);
+const ARROWS = { ArrowDown: [1, 0], ArrowUp: [-1, 0], ArrowRight: [0, 1], ArrowLeft: [0, -1] };
+
+function pressed(event) {
+  if (editor || !inGrid() || event.defaultPrevented) return;
+  const far = event.ctrlKey || event.metaKey;
+  const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+  const active = document.activeElement;
+  let run = null;
+  if (far && key === "z") run = event.shiftKey ? () => acts.redo() : () => acts.undo();
+  else if (far && key === "y") run = () => acts.redo();
+  else if (active.matches("button.column") || (active === document.body && away)) return;
+  else if (away || active.matches(".vertical-inner")) { // in the table, on none of its cells
+    if (key in ARROWS || key === "Enter" || key === "F2") run = backToGrid;
+  } else if (far && key === "d") run = fillDown;
+  else if (event.altKey && key === "ArrowDown") run = menuOfCell;
+  else if (["PageUp", "PageDown", "Home", "End"].includes(key) || (far && !event.shiftKey && key in ARROWS)) run = () => jump(event);
+  else if (key in ARROWS && !event.shiftKey && !event.altKey) run = () => step(...ARROWS[key]);
+  else if (key === "Tab") run = () => step(0, event.shiftKey ? -1 : 1);
+  else if (key === "F2" || key === "Enter") run = () => edit(null);
+  else if (key === "Escape") run = leave;
+  else if (key === "Process") { edit(""); return; } // what is composed goes into the editor
+  else if (event.key.length === 1 && (!far || event.getModifierState("AltGraph"))) run = () => edit(event.key);
+  if (!run) return;
+  event.preventDefault();
+  event.stopImmediatePropagation();
+  run();
 }
 
 // -- the menu of a column --------------------------------------------------------------------------
@@ -854,12 +902,9 @@ async function edit() {
 const menu = make("div", { id: "column-menu", popover: "auto" });
 menu.setAttribute("role", "dialog");
 
-async function menuOfCell() {
-  const focus = await grid.getFocused();
-  if (!focus) return;
-  const { colType, cell } = focus;
-  openMenu(columns[Number(focus.column.prop)],
-    grid.querySelector(`revogr-viewport-scroll.${colType} revogr-header [data-rgcol="${cell.x}"]`) ?? grid);
+function menuOfCell() {
+  const [colType, x] = placeIn(place.c);
+  openMenu(inOrder()[place.c], grid.querySelector(`revogr-viewport-scroll.${colType} revogr-header [data-rgcol="${x}"]`) ?? grid);
 }
 
 function openMenu(column, beside) {
@@ -953,9 +998,8 @@ function buildPage() {
     addButton("undo", say("undo"), () => acts.undo(), true);
     addButton("redo", say("redo"), () => acts.redo(), true);
     addButton("add", say("new_row"), () => goTo(blank, keyAt));
-    addButton("remove", say("remove_row"), async () => {
-      const row = chosenRow;
-      if (row) remove(row);
+    addButton("remove", say("remove_row"), () => {
+      if (chosenRow) remove(chosenRow);
       else said.textContent = say("no_row");
     });
   }
@@ -1004,19 +1048,12 @@ async function open() {
   keyAt = answer.columns.findIndex((column) => column.name === answer.key);
   const yesNo = [["yes", "yes"], ["no", "no"]];
   columns = answer.columns.map((column, at) => {
-    const whole = {
+    return {
       ...column, at, of: keyAt,
       heading: column.unit ? `${column.title} (${column.unit})` : column.title,
       options: column.options ?? (column.kind === "yes_no" ? yesNo : null),
       isNumber: ["number", "integer", "measure"].includes(column.kind),
     };
-    whole.editor = editorOf(whole, (one) => { editor = one; }, (one) => {
-      if (editor !== one) return;
-      editor = null;
-      if (stale) { stale = false; draw(); }
-      setTimeout(toCell, 30);
-    });
-    return whole;
   });
   rows = answer.rows;
   for (const row of rows) byKey.set(row[keyAt], row);
@@ -1026,17 +1063,16 @@ async function open() {
   takeFindings(answer.findings);
   buildPage();
   Object.assign(grid, {
-    range: true, useClipboard: true, canFocus: true, applyOnClose: true, resize: true, filter: false,
+    range: true, useClipboard: true, canFocus: true, resize: true, filter: false,
     hideAttribution: true, rowSize: ROW, readonly: !canEdit, theme: "default",
   });
   grid.setAttribute("aria-describedby", "grid-keys");
   grid.setAttribute("aria-label", document.querySelector("h1")?.textContent ?? table);
   setColumns();
   takeUp();
-  grid.source = canEdit ? [...view, ...drafts, blank] : view;
-  box.append(grid);
+  show();
   hearGrid();
-  grid.addEventListener("afterfocus", (event) => { chosenRow = event.detail.model; });
+  box.append(grid);
   mendRoles();
   NARROW.addEventListener("change", setColumns);
   tellCount();
