@@ -20,7 +20,7 @@ const LISTED = 12;
 const NARROW = matchMedia("(max-width: 40rem)");
 
 const box = by("grid");
-const table = box.dataset.table;
+const { table, base = "" } = box.dataset;
 const said = by("said");
 const problem = by("problem");
 setNonce(meta("nonce"));
@@ -45,7 +45,7 @@ let order = null; // {at, down}
 // -- what the server says ---------------------------------------------------------------------------
 
 const address = (what, keys = []) =>
-  `/tables/${encodeURIComponent(table)}/${what}${keys.length ? `?${new URLSearchParams(keys.map((key) => ["key", key]))}` : ""}`;
+  `${base}/tables/${encodeURIComponent(table)}/${what}${keys.length ? `?${new URLSearchParams(keys.map((key) => ["key", key]))}` : ""}`;
 
 async function asked(what, keys) {
   const response = await fetch(address(what, keys));
@@ -150,11 +150,11 @@ function reload(keys) {
 }
 
 function listen() {
-  const events = new EventSource("/events");
+  const events = new EventSource(`${base}/events`);
   let lost = false;
   events.addEventListener("changed", (event) => {
     const { tables } = JSON.parse(event.data);
-    if (table in tables) reload(tables[table]);
+    if (!tables || table in tables) reload(tables?.[table]);
   });
   events.addEventListener("findings", () => askFindings());
   events.addEventListener("error", () => {
@@ -367,7 +367,7 @@ const acts = new Acts(table, meta("act"), {
     problem.hidden = true;
     said.textContent = say("answering");
   },
-});
+}, base);
 
 const cellOf = (act, { key, field }) =>
   act.cells.find((cell) => cell.row[keyAt] === key && columns[cell.column].name === field);

@@ -6,9 +6,9 @@ const GONE = new Set([502, 503, 504]);
 
 export class Acts {
   // `hear` has answered(act, answer), refused(act, status, answer), silent() and answering()
-  constructor(table, token, hear) {
-    Object.assign(this, { table, token, hear, queue: [], held: [], done: [], undone: [] });
-    this.storage = `desk ${table}`;
+  constructor(table, token, hear, base = "") {
+    Object.assign(this, { table, token, hear, base, queue: [], held: [], done: [], undone: [] });
+    this.storage = `desk ${base} ${table}`;
     this.tries = 0;
     this.answers = 0;
     this.working = false;
@@ -51,11 +51,11 @@ export class Acts {
   }
 
   undo() {
-    this.add({ path: "/acts/undo", from: this.done, to: this.undone, words: () => ({ act: this.done.at(-1).act }) });
+    this.add({ path: `${this.base}/acts/undo`, from: this.done, to: this.undone, words: () => ({ act: this.done.at(-1).act }) });
   }
 
   redo() {
-    this.add({ path: "/acts/undo", from: this.undone, to: this.done, words: () => ({ act: this.undone.at(-1).act }) });
+    this.add({ path: `${this.base}/acts/undo`, from: this.undone, to: this.done, words: () => ({ act: this.undone.at(-1).act }) });
   }
 
   release(act) {
@@ -75,7 +75,7 @@ export class Acts {
       let response;
       let answer;
       try {
-        response = await fetch(act.path ?? `/tables/${encodeURIComponent(this.table)}/cells`, {
+        response = await fetch(act.path ?? `${this.base}/tables/${encodeURIComponent(this.table)}/cells`, {
           method: "POST",
           headers: { "Content-Type": "application/json", "X-Desk-Act": this.token },
           body: JSON.stringify(act.words()),
