@@ -31,7 +31,7 @@ from provenance._base.languages import _, available_languages, speaking
 from provenance._base.page_templates import page_templates
 from provenance._base.resources import shipped
 from provenance._base.visible import visible
-from provenance._desk.answers import Answer, Done, Page, Sent, Told, Work
+from provenance._desk.answers import Answer, Done, Instead, Page, Sent, Told, Work
 from provenance._desk.asked import Asked
 from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
 from provenance._desk.pages import Answering, Pages, Way
@@ -51,6 +51,8 @@ MODULES = (
     "record.tables",
     "record.findings",
     "record.day",
+    "bundle.overview",
+    "bundle.finding_aid",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
@@ -137,7 +139,11 @@ class _Http:
 
             def work() -> Response:
                 with speaking(desk.language):
-                    return self._response(request, asked, answering(asked))
+                    try:
+                        answer = answering(asked)
+                    except Instead as instead:
+                        answer = instead.answer
+                    return self._response(request, asked, answer)
 
             return await run_in_threadpool(work)
 
@@ -251,13 +257,13 @@ def _told(error: Exception) -> tuple[int, str]:
 
 
 def _file(sent: Sent) -> Response:
-    how = "inline" if sent.shown else "attachment"
+    how = "inline" if sent.shown or sent.as_page else "attachment"
     name = f"{how}; filename*=UTF-8''{quote(visible(sent.name), safe='')}"
     headers = {"content-disposition": name}
     if isinstance(sent.content, bytes):
         answer = Response(sent.content, media_type=sent.media_type, headers=headers)
     else:
         answer = FileResponse(sent.content, media_type=sent.media_type, headers=headers)
-    for key, value in _SHOWN_ALONE.items():
+    for key, value in () if sent.as_page else _SHOWN_ALONE.items():
         answer.raw_headers.append((key, value))
     return answer

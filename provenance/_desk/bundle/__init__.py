@@ -1,0 +1,1 @@
+"""Pages of a bundle: verdict, finding aid, holes, comparison."""
