@@ -51,7 +51,10 @@ MODULES = (
     "record.tables",
     "record.findings",
     "record.day",
+    "record.history",
     "bundle.overview",
+    "plugs",
+    "relocation",
     "bundle.finding_aid",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""

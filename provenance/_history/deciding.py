@@ -388,18 +388,17 @@ def undo(act: str) -> Deciding:
             raise Refused(f"act {name[:8]} is already undone")
         if history.acts[name].kind == BEGUN:
             raise Refused("the act with which the record began cannot be undone")
-        undone = Act(UNDO, undoes=name)
-        since = _changed_since(history, name, history.adding(undone)[0])
-        if since:
+        if since := built_on(history, name):
             listed = ", ".join(one[:8] for one in since)
             raise Refused(f"what act {name[:8]} did was changed since by {listed}; undo that first")
-        return undone
+        return Act(UNDO, undoes=name)
 
     return deciding
 
 
-def _changed_since(history: History, name: str, without: History) -> list[str]:
+def built_on(history: History, name: str) -> list[str]:
     """The live acts that build on one: they refuse what it says, or speak of rows it brought."""
+    without = history.adding(Act(UNDO, undoes=name))[0]
     brought = {
         (line.table, line.after)
         for line in history.acts[name].lines

@@ -12,6 +12,7 @@ from provenance._checks.again import Checking
 from provenance._desk.record.shown import shown_row
 from provenance._history import deciding
 from provenance._history.edits import Change
+from provenance._history.history import open_history
 from provenance._intake.working import Changed, Stands, Unread, Working
 from provenance._record.package import open_package
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from provenance._base.findings import Finding, Report
+    from provenance._history.history import History
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
 
@@ -72,6 +74,15 @@ class OpenRecord:
     def tables(self) -> Snapshot:
         """The tables as they stand now, written or not."""
         return self.package.tables if self._working is None else self._working.tables
+
+    @property
+    def history(self) -> History:
+        """Everything that was said of the record; raises BrokenHistory."""
+        if not self._read_only:
+            return self._to_change().history
+        package = self.package
+        with package.locked_for_reading():
+            return open_history(package)
 
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
