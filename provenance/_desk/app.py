@@ -52,10 +52,12 @@ MODULES = (
     "record.findings",
     "record.day",
     "record.history",
+    "record.merging",
     "bundle.overview",
     "plugs",
     "relocation",
     "bundle.finding_aid",
+    "bundle.comparing",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
@@ -182,7 +184,7 @@ class _Http:
     def _page(
         self, request: Request, template: str, values: dict[str, Any], status: int = HTTPStatus.OK
     ) -> Response:
-        filled = page_templates("desk", "bundle").get_template(template)
+        filled = page_templates("desk", "bundle", "compare").get_template(template)
         return HTMLResponse(
             filled.render(desk=self.desk, nonce=request.scope["nonce"], **values), status
         )

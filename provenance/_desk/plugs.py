@@ -44,7 +44,7 @@ def in_folder(asked: Asked) -> Answer:
     things = [one for one in things_in(folder) if one.kind in (RECORD, BUNDLE)]
     for one in things:
         if one.kind == RECORD:
-            _ = asked.desk.open_record(one.path).package  # what waits is written first
+            asked.desk.open_record(one.path).write()
     key = ("plugs", *((one.path, stamp_of(one.path)) for one in things))
     return _page(asked, _plugs(asked, folder, key))
 

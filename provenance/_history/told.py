@@ -52,7 +52,10 @@ def kind_in_words(kind: str, why: str = "", lines: Sequence[Line] = ()) -> str:
     if rows := {one.after for one in told if one.field == ROW_FIELD}:
         if len(rows) > 1:
             return _("Rows added and removed")
-        return _("Row added") if HERE in rows else _("Row removed")
+        one_row = len({(one.table, one.row) for one in told}) == 1
+        if HERE in rows:
+            return _("Row added") if one_row else _("Rows added")
+        return _("Row removed") if one_row else _("Rows removed")
     if told and all(one.field == KEY_FIELD for one in told):
         return _("Key changed")
     if told and all(one.said_by for one in told):

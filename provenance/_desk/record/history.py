@@ -25,6 +25,7 @@ MOST_ACTS = 100
 MOST_LINES = 300
 MOST_ROWS = 3
 """Acts on a page, lines of one act shown, rows named in the list."""
+LONGEST_KEY = 60
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,9 @@ def _fits(found: History, act: Act, query: dict[str, str]) -> bool:
 
 def _listed(found: History, name: str) -> ListedAct:
     act = found.acts[name]
-    rows = list(dict.fromkeys(row_now(found, one) for one in act.lines if one.row))
+    about = dict.fromkeys(row_now(found, one) for one in act.lines if one.row)
+    # what goes by a checksum is named by its table alone
+    rows = list(dict.fromkeys((t, key if len(key) <= LONGEST_KEY else "") for t, key in about))
     what = ""
     if act.source:
         what = file_name(found.package.tables, act.source)
@@ -159,7 +162,8 @@ def _listed(found: History, name: str) -> ListedAct:
         rows = []
     named = tuple(rows[:MOST_ROWS])
     kind = kind_in_words(act.kind, act.why, act.lines)
-    return ListedAct(name, act, kind, what, named, len(rows) - len(named), name not in found.live)
+    more = len(about) - len(named) if rows else 0
+    return ListedAct(name, act, kind, what, named, more, name not in found.live)
 
 
 def _claim(found: History, claim: Claim) -> dict[str, str | bool]:

@@ -133,6 +133,11 @@ class OpenRecord:
         """Save a decision; raises Refused."""
         return self._to_change().decide(decision, who=by, why=why)
 
+    def write(self) -> None:
+        """Write what waits, for whoever reads the folder."""
+        if self._working is not None:
+            self._working.write_tables()
+
     def close(self) -> None:
         """Write what waits."""
         if self._working is not None:
