@@ -51,6 +51,7 @@ MODULES = (
     "record.tables",
     "record.findings",
     "record.day",
+    "record.results",
     "record.history",
     "record.merging",
     "bundle.overview",
