@@ -61,7 +61,7 @@ def overview(asked: Asked) -> Answer:
             "known": known_as(asked.bundle),
             "counts": [
                 (one, counts[one.name])
-                for one in spoken(package.model).tables.values()
+                for one in spoken(package.model).of_role("record")
                 if counts.get(one.name)
             ],
         }
