@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from provenance._base.errors import UnreadableValue
 from provenance._base.languages import N_, _
 from provenance._catalogue.plugs import gather_plugs, read_genera, seen_around
 from provenance._desk.answers import Answer, Page
@@ -83,10 +84,15 @@ def _plugs(asked: Asked, place: Path, key: Hashable, *, even_if_damaged: bool = 
 def _page(asked: Asked, searched: Plugs) -> Answer:
     typed = {name: asked.query.get(name, "").strip() for name in ("reading", "room", "dowel", "wood")}
     upright = "upright" in asked.query
-    found = None
+    found, problem = None, ""
     if typed["reading"]:
-        seen = seen_around(typed["room"], typed["dowel"], typed["wood"], upright=upright)
-        found = locate_plug(searched.plugs, typed["reading"], seen, genera=read_genera(), limit=MOST)
+        try:
+            seen = seen_around(typed["room"], typed["dowel"], typed["wood"], upright=upright)
+            found = locate_plug(
+                searched.plugs, typed["reading"], seen, genera=read_genera(), limit=MOST
+            )
+        except UnreadableValue as error:
+            problem = str(error)  # told beside what was typed, which stays there
     lies = {
         str(one.path): f"/{one.kind}/{one.name}" for one in things_in(asked.desk.folder)
     }
@@ -97,6 +103,7 @@ def _page(asked: Asked, searched: Plugs) -> Answer:
             "typed": typed,
             "upright": upright,
             "found": found,
+            "problem": problem,
             "searched": searched,
             "lies": lies,
             "places": sorted(places)[:MOST_PLACES],

@@ -52,7 +52,13 @@ def is_answering(asked: Asked, verdict: Verdict) -> bool:
     key = key_of(asked, ALL_THE_SAME)
     if asked.query.get(ALL_THE_SAME) == "yes":
         asked.desk.prepared.keep(key, True)
-    return verdict.word != "damaged" or key in asked.desk.prepared.ready
+    wanted = key in asked.desk.prepared.ready and can_be_read(verdict)
+    return verdict.word != "damaged" or wanted
+
+
+def can_be_read(verdict: Verdict) -> bool:
+    """Whether all tables of a bundle can be read, damaged or not."""
+    return "custody" in verdict.looked_at
 
 
 def opened(asked: Asked) -> Opened:
@@ -64,7 +70,8 @@ def opened(asked: Asked) -> Opened:
     verdict = verdict_of(asked)
     verdict.refuse_without_record()
     if not is_answering(asked, verdict):
-        raise Instead(Page("bundle/damaged.html", {"verdict": verdict}))
+        values = {"verdict": verdict, "readable": can_be_read(verdict)}
+        raise Instead(Page("bundle/damaged.html", values))
     bundle = asked.bundle
 
     def opening(progress: Progress) -> tuple[Package, Path]:

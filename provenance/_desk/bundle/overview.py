@@ -16,7 +16,7 @@ from provenance._bundle.verdict_text import MOST_SHOWN, PART_TITLES, headline, s
 from provenance._bundle.verify import verify_bundle
 from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
-from provenance._desk.bundle.opened import is_answering, key_of, opened, verdict_of
+from provenance._desk.bundle.opened import can_be_read, is_answering, key_of, opened, verdict_of
 from provenance._desk.pages import Pages
 from provenance._desk.things import BUNDLE, RECORD, STORE, things_in
 from provenance._ledger.anchors import anchor_in_text
@@ -51,6 +51,7 @@ def overview(asked: Asked) -> Answer:
             for part in PARTS
         ],
         "most": MOST_SHOWN,
+        "readable": can_be_read(verdict),
     }
     if is_answering(asked, verdict):
         package = opened(asked).package
