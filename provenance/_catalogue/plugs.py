@@ -40,9 +40,7 @@ def read_genera() -> dict[str, str]:
     return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
 
 
-def seen_around(
-    room: str = "", dowel: str = "", wood: str = "", *, upright: bool = False
-) -> Seen:
+def seen_around(room: str = "", dowel: str = "", wood: str = "", *, upright: bool = False) -> Seen:
     """What a person typed of the place, dowel ('5/8 in', '16 mm') and wood around a plug.
 
     Raises UnreadableValue for what is no size.

@@ -104,7 +104,9 @@ def _about_act(found: History, name: str) -> str:
         what = ", ".join(_in_words(found, one) for one in told)
         what = what or f"{counted(len(cells), 'cell')} of {_rows_named(found, act)}"
         what += f"; {act.why}" if act.why else ""
-        what += f" {file_name(found.package.tables, act.source)} ({act.source})" if act.source else ""
+        what += (
+            f" {file_name(found.package.tables, act.source)} ({act.source})" if act.source else ""
+        )
     undone = "" if name in found.live else "  [undone]"
     who = f"  {act.who}" if act.who else ""
     return f"{name[:8]}  {act.when[:16].replace('T', ' ')}{who}  {kind}: {what}{undone}"

@@ -79,6 +79,8 @@ def desk_app(desk: Desk, access: Access) -> Guard:
     looks = shipped("templates")
     routes += [
         Route(OPENING, http.opening, methods=["GET"]),
+        # pages with a frame of their own name no icon, and browsers ask for one
+        Route("/favicon.ico", lambda _: Response(status_code=HTTPStatus.NO_CONTENT)),
         Route("/record/{record}/events", http.events, methods=["GET"]),
         Route("/look/aid.css", lambda _: FileResponse(looks / "bundle" / "aid.css")),
         Mount("/look", StaticFiles(directory=looks / "desk")),

@@ -82,7 +82,9 @@ def _plugs(asked: Asked, place: Path, key: Hashable, *, even_if_damaged: bool = 
 
 
 def _page(asked: Asked, searched: Plugs) -> Answer:
-    typed = {name: asked.query.get(name, "").strip() for name in ("reading", "room", "dowel", "wood")}
+    typed = {
+        name: asked.query.get(name, "").strip() for name in ("reading", "room", "dowel", "wood")
+    }
     upright = "upright" in asked.query
     found, problem = None, ""
     if typed["reading"]:
@@ -93,9 +95,7 @@ def _page(asked: Asked, searched: Plugs) -> Answer:
             )
         except UnreadableValue as error:
             problem = str(error)  # told beside what was typed, which stays there
-    lies = {
-        str(one.path): f"/{one.kind}/{one.name}" for one in things_in(asked.desk.folder)
-    }
+    lies = {str(one.path): f"/{one.kind}/{one.name}" for one in things_in(asked.desk.folder)}
     places = {line for one in searched.plugs for line in one.places.split("\n\n")[0].splitlines()}
     return Page(
         "find.html",

@@ -1,4 +1,4 @@
-"""Bundles at the desk: nothing of a stranger's is shown in it, and its answers are the functions'."""
+"""Bundles at the desk: no page of a stranger's is shown, and answers are those of the functions."""
 
 from __future__ import annotations
 
@@ -6,8 +6,11 @@ import html
 import posixpath
 import re
 import shutil
+import threading
 from collections.abc import Iterator
 from pathlib import Path
+from queue import Queue
+from typing import Any
 from urllib.parse import quote
 
 import pytest
@@ -19,15 +22,18 @@ from provenance._catalogue.plugs import gather_plugs, read_genera, seen_around
 from provenance._derive.dates.phases import PhaseRule
 from provenance._derive.figures.figures import FIGURES
 from provenance._derive.summary import derive_package
+from provenance._desk.desk import Desk
+from provenance._desk.serving import serve
 from provenance._identity.locate import locate_plug
 from provenance._record.package import open_package
 from provenance._survey.relocation import write_relocation_sheets
 from tests.builders import PackageBuilder, left_alone, pack_bundle
 from tests.bundle.conftest import a_full_package
-from tests.bundle.finding_aid.conftest import a_record
+from tests.bundle.finding_aid import conftest as of_finding_aid
 from tests.bundle.test_hostile import a_member, a_zip, sealed_anew
 from tests.desk.sitting import Sitting, text_of
 
+browser = of_finding_aid.browser
 EVIL = "</script><script>window.stolen=1</script><img src=x onerror=alert(1)>"
 STOLEN = b"<!doctype html><script>window.stolen=1</script>"
 DRAWING = b'<svg xmlns="http://www.w3.org/2000/svg"><script>window.stolen=1</script></svg>'
@@ -37,7 +43,7 @@ DRAWING = b'<svg xmlns="http://www.w3.org/2000/svg"><script>window.stolen=1</scr
 def pristine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """'evil', a sound bundle in which texts, files and pages mean harm; and 'holl', the record."""
     folder = tmp_path_factory.mktemp("research")
-    record = a_record(folder)
+    record = of_finding_aid.a_record(folder)
     (record.folder / "files" / "draw.svg").write_bytes(DRAWING)
     (record.folder / "files" / "page.html").write_bytes(STOLEN)
     builder = PackageBuilder(record).with_row("place", place_id="EVIL", name=EVIL)
@@ -87,11 +93,14 @@ def test_nothing_of_a_bundle_itself_is_shown_in_the_desk(sitting: Sitting) -> No
         for href in re.findall(r'href="([^"#?]+\.html)', text):
             there = posixpath.normpath(posixpath.join(posixpath.dirname(path), html.unescape(href)))
             # one page of each kind
-            if posixpath.dirname(there) not in {posixpath.dirname(one) for one in [*seen, *waiting]}:
+            if posixpath.dirname(there) not in {
+                posixpath.dirname(one) for one in [*seen, *waiting]
+            }:
                 waiting.append(there)
     assert {posixpath.dirname(one) for one in seen} > {"", "pages/sample", "pages/relocate"}
     policy = sitting.client.get(f"{at}/index.html").headers["content-security-policy"]
-    assert "script-src 'self';" in policy and "default-src 'none'" in policy
+    assert "script-src 'self';" in policy
+    assert "default-src 'none'" in policy
     ours = shipped("templates") / "bundle" / "aid.js"
     assert sitting.client.get(f"{at}/pages/aid.js").content == ours.read_bytes()
     assert "stolen=1</script" not in sitting.page(f"{at}/pages/search-data.js")
@@ -102,7 +111,8 @@ def test_nothing_of_a_bundle_itself_is_shown_in_the_desk(sitting: Sitting) -> No
         assert answer.headers["content-type"] == "application/octet-stream", name
         assert answer.headers["content-security-policy"].endswith("sandbox"), name
     sample = sitting.page(f"{at}/pages/sample/231.html")
-    assert "draw.svg" in sample and 'src="../../files' not in sample
+    assert "draw.svg" in sample
+    assert 'src="../../files' not in sample
     for name in ("../evil/bagit.txt", "%2e%2e/bagit.txt", "..%2fbagit.txt", "bagit.txt", "a\0b",
                  "pages/../../bagit.txt", "/etc/passwd"):  # fmt: skip
         path = f"{at}/{quote(name, safe='%')}"
@@ -113,9 +123,15 @@ def test_a_damaged_bundle_says_so_first_and_answers_only_on_demand(sitting: Sitt
     path = sitting.desk.folder / "evil" / "data" / "tables" / "plug.csv"
     path.write_bytes(path.read_bytes().replace(b"237", b"238", 1))
     assert "NOT SOUND: damaged" in text_of(waited(sitting, "/bundle/evil"))
-    for way in ("pages/index.html", "find?reading=231", "relocation/231", "compare?with=record/holl"):
+    for way in (
+        "pages/index.html",
+        "find?reading=231",
+        "relocation/231",
+        "compare?with=record/holl",
+    ):
         text = text_of(waited(sitting, f"/bundle/evil/{way}"))
-        assert "This bundle is damaged" in text and "B1-014" not in text, way
+        assert "This bundle is damaged" in text, way
+        assert "B1-014" not in text, way
     assert "Say first" in sitting.refused("/bundle/evil/unpack", {})
     found = text_of(waited(sitting, "/bundle/evil/find?reading=231&all-the-same=yes"))
     assert "sample 231 of HOLL" in found
@@ -134,7 +150,8 @@ def test_a_zip_that_means_harm_is_named_and_never_opened(tmp_path: Path) -> None
     for name in ("out.zip", "link.zip", "huge.zip"):
         for way in ("", "/pages/index.html?all-the-same=yes", "/find?all-the-same=yes&reading=1"):
             text = text_of(sitting.page(f"/bundle/{name}{way}"))
-            assert ("NOT SOUND" in text) == (not way) and "cannot be read" in text, (name, way)
+            assert ("NOT SOUND" in text) == (not way), (name, way)
+            assert "cannot be read" in text, (name, way)
     assert sitting.client.get("/bundle/no.zip").status_code == 422
     assert not (tmp_path / "out.txt").exists()
     sitting.desk.close()
@@ -144,14 +161,19 @@ def test_the_plug_finder_and_the_sheets_are_those_of_the_functions(sitting: Sitt
     folder = sitting.desk.folder
     for at, place in (("/bundle/evil", folder / "evil"), ("/record/holl", folder / "holl")):
         plugs = gather_plugs(place)
-        for reading, dowel, upright in (("2?1", "", False), ("96", "5/8 in", True), ("6 or 8", "", False)):
+        for reading, dowel, upright in (
+            ("2?1", "", False),
+            ("96", "5/8 in", True),
+            ("6 or 8", "", False),
+        ):
             seen = seen_around("North house", dowel, "PIPO", upright=upright)
             found = locate_plug(plugs, reading, seen, genera=read_genera())
             asked = f"reading={quote(reading)}&dowel={quote(dowel)}&room=North+house&wood=PIPO"
             page = waited(sitting, f"{at}/find?{asked}{'&upright=yes' * upright}")
             shown = re.findall(r'<b class="share">([\d.]+%)</b> <b>(\w*)</b>', page)
             expected = [(f"{one.probability:.1%}", one.plug.stamp) for one in found.candidates]
-            assert shown == expected and shown
+            assert shown == expected
+            assert shown
             assert f"{at}/relocation/{found.candidates[0].plug.sample_id}" in page
     (sheet,) = write_relocation_sheets(open_package(folder / "holl"), ["231"], folder.parent)
     answer = sitting.client.get("/record/holl/relocation/231?pdf=a4")
@@ -169,7 +191,9 @@ def test_unpacking_and_deriving_at_the_desk_is_that_of_the_functions(sitting: Si
     here = folder / "evil-unpacked"
     rule = {"window_years": "3", "least": "1", "narrow": "1", "narrow_years": "10", "stored": "5",
             "end_error": "1.0"}  # fmt: skip
-    assert "whole number" in sitting.refused("/record/evil-unpacked/results/derive", {**rule, "least": "0"})
+    assert "whole number" in sitting.refused(
+        "/record/evil-unpacked/results/derive", {**rule, "least": "0"}
+    )
     page = sitting.do("/record/evil-unpacked/results/derive", rule)
     derive_package(open_package(folder.parent / "apart"), phase_rule=PhaseRule(3, 1, 1, 10))
     names = {one.relative_to(here) for one in here.rglob("*") if one.is_file()}
@@ -178,10 +202,12 @@ def test_unpacking_and_deriving_at_the_desk_is_that_of_the_functions(sitting: Si
         if name.name != ".lock":
             assert (here / name).read_bytes() == (folder.parent / "apart" / name).read_bytes(), name
     drawn = re.findall(r'src="([^"]+\.svg)"', page)
-    assert drawn and all(Path(one).stem in FIGURES for one in drawn)
+    assert drawn
+    assert all(Path(one).stem in FIGURES for one in drawn)
     for one in drawn:
         answer = sitting.client.get(one)
-        assert answer.headers["content-type"] == SVG and answer.content.startswith(b"<?xml")
+        assert answer.headers["content-type"] == SVG
+        assert answer.content.startswith(b"<?xml")
 
 
 def test_an_anchor_is_typed_dropped_or_chosen_and_never_a_path_elsewhere(tmp_path: Path) -> None:
@@ -192,7 +218,9 @@ def test_an_anchor_is_typed_dropped_or_chosen_and_never_a_path_elsewhere(tmp_pat
     last = open_package(package.folder).table("custody")["event_sha256"].iloc[-1]
     sitting = Sitting(folder)
     assert "sealed, not anchored" in sitting.page("/bundle/new.zip")
-    assert "not the line" in sitting.refused("/bundle/new.zip/anchor", {"line": str(folder / "holl")})
+    assert "not the line" in sitting.refused(
+        "/bundle/new.zip/anchor", {"line": str(folder / "holl")}
+    )
     assert "Drop an older" in sitting.refused("/bundle/new.zip/anchor", {})
     line = f"ledger 3 {last[:32]}"
     assert "as it was known before" in sitting.do("/bundle/new.zip/anchor", {"line": line})
@@ -206,3 +234,40 @@ def test_an_anchor_is_typed_dropped_or_chosen_and_never_a_path_elsewhere(tmp_pat
     text = text_of(waited(sitting, "/bundle/new.zip/compare?with=record/holl"))
     assert "The records do not differ." in text
     sitting.desk.close()
+
+
+@pytest.mark.heavy
+def test_the_search_of_the_finding_aid_works_under_the_policy_of_the_desk(
+    pristine: Path, tmp_path: Path, browser: Any
+) -> None:
+    folder = Path(shutil.copytree(pristine, tmp_path / "work"))
+    desk, told = Desk(folder, by="MB"), Queue[str]()
+    serving = threading.Thread(
+        target=serve, args=(desk,), kwargs={"browser": False, "tell": told.put}, daemon=True
+    )
+    serving.start()
+    wrong: list[str] = []
+    context = browser.new_context()
+    page = context.new_page()
+    page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.goto(told.get(timeout=60).split()[1])
+    page.wait_for_url("**/")
+    page.click("text=evil")
+    page.click("text=Finding aid")
+    page.wait_for_selector("#reading:visible", timeout=60_000)
+    page.fill("#reading", "2?1")
+    found = locate_plug(gather_plugs(folder / "evil"), "2?1", genera=read_genera(), limit=3)
+    page.wait_for_selector("#found li")
+    shown = page.locator("#found li").all_inner_texts()
+    for one, text in zip(found.candidates, shown, strict=False):
+        assert one.plug.stamp in text
+    page.locator("#found a").first.click()
+    assert "/bundle/evil/pages/pages/sample/" in page.url
+    page.goto(page.url.replace("/pages/sample/", "/pages/relocate/"))
+    assert page.evaluate("[...document.images].every((one) => one.complete && one.naturalWidth)")
+    assert page.evaluate("window.stolen") is None
+    context.close()
+    desk.stop()
+    serving.join(30)
+    assert wrong == []

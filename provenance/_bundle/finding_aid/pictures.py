@@ -52,9 +52,7 @@ class Attachment:
 class Pictures:
     """Previews of the files of one record, each made once."""
 
-    def __init__(
-        self, cells: Cells, source: Path, folder: Path, *, shows_svg: bool = True
-    ) -> None:
+    def __init__(self, cells: Cells, source: Path, folder: Path, *, shows_svg: bool = True) -> None:
         self._cells = cells
         self._source = source
         self._folder = folder

@@ -82,7 +82,9 @@ def _written(asked: Asked, bundle: Opened, progress: Progress) -> Aid:
         folder,
         edition=replace(edition, notice=f"{verdict[:1].upper()}{verdict[1:]}. {edition.notice}"),
         facts=[(name, visible(value)) for name, value in facts if value],
-        links=[{"path": asked.at(), "link": _("back to the desk: verdict, plug finder, comparison")}],
+        links=[
+            {"path": asked.at(), "link": _("back to the desk: verdict, plug finder, comparison")}
+        ],
         files=files,
         shows_svg=False,
         progress=progress,

@@ -58,7 +58,7 @@ def history(asked: Asked) -> Answer:
     """The acts, newest first, of everybody or by person, day, table or row."""
     found = asked.open_record.history
     query = {name: asked.query.get(name, "").strip() for name in ("by", "day", "table", "key")}
-    names = [name for name in reversed(found.acts) if _fits(found, found.acts[name], query)]
+    names = [name for name in [*found.acts][::-1] if _fits(found, found.acts[name], query)]
     begin = int(text) if (text := asked.query.get("from", "0")).isdecimal() else 0
     end = begin + MOST_ACTS
     model = spoken(found.package.model)
@@ -145,7 +145,9 @@ def _fits(found: History, act: Act, query: dict[str, str]) -> bool:
     if not query["key"]:
         return any(True for _ in lines)
     row = row_named(found.state, query["table"], query["key"])
-    return any(row in (one.row, found.state.bound(one.table, one.row, EVERY_SOURCE)) for one in lines)
+    return any(
+        row in (one.row, found.state.bound(one.table, one.row, EVERY_SOURCE)) for one in lines
+    )
 
 
 def _listed(found: History, name: str) -> ListedAct:

@@ -51,7 +51,7 @@ class Foreseen:
 
 @pages.shown("/record/{record}/merge", title=N_("Merge with another copy"), group=N_("History"))
 def merging(asked: Asked) -> Answer:
-    """The other copy to choose or drop; `?with=record/NAME` what both have and where they differ."""
+    """The other copy to choose; with `?with=record/NAME` what both have and where they differ."""
     ours = asked.record
     copies = [
         one
@@ -72,7 +72,10 @@ def merging(asked: Asked) -> Answer:
     )
     alone = {
         side: [
-            (foreseen.acts[one], kind_in_words(foreseen.acts[one]["kind"], foreseen.acts[one]["why"]))
+            (
+                foreseen.acts[one],
+                kind_in_words(foreseen.acts[one]["kind"], foreseen.acts[one]["why"]),
+            )
             for one in foreseen.acts
             if one in mine and one not in other
         ]
@@ -154,9 +157,7 @@ def _unpacked(dropped: Path, scratch: Path, progress: Progress) -> Path:
             return folder
         if (folder / "bagit.txt").is_file():
             return unpack(folder, scratch.with_name(f"{scratch.name}-record")).package.folder
-    raise UnusableInput(
-        _("{name} holds neither a record nor a bundle.").format(name=dropped.name)
-    )
+    raise UnusableInput(_("{name} holds neither a record nor a bundle.").format(name=dropped.name))
 
 
 def _foresee(ours: Package, theirs: Package, who: str) -> Foreseen:
