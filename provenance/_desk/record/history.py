@@ -22,7 +22,7 @@ from provenance._model.spoken import spoken
 pages = Pages()
 
 MOST_ACTS = 100
-MOST_LINES = 300
+MOST_LINES = 100
 MOST_ROWS = 3
 """Acts on a page, lines of one act shown, rows named in the list."""
 LONGEST_KEY = 60
@@ -67,7 +67,7 @@ def history(asked: Asked) -> Answer:
     if query["table"] and query["key"]:
         said = claims_about(found, query["table"], query["key"])
         claims = {
-            _field_title(model, query["table"], name): [_claim(found, one) for one in claims]
+            field_title(model, query["table"], name): [_claim(found, one) for one in claims]
             for name, claims in said.items()
         }
     return Page(
@@ -109,7 +109,7 @@ def act(asked: Asked) -> Answer:
             "lines": [
                 Told(
                     *row_now(found, line),
-                    _field_title(model, line.table, line.field),
+                    field_title(model, line.table, line.field),
                     _shown(found, line.table, line.field, line.before),
                     _shown(found, line.table, line.field, line.after),
                     _place(line.sheet, line.line),
@@ -208,10 +208,11 @@ def _shown(found: History, table: str, field: str, value: str) -> str:
 def _change(found: History, one: Change) -> Told:
     model = spoken(found.package.model)
     before, after = (_shown(found, one.table, one.field, text) for text in one[3:])
-    return Told(one.table, one.key, _field_title(model, one.table, one.field), before, after)
+    return Told(one.table, one.key, field_title(model, one.table, one.field), before, after)
 
 
-def _field_title(model: Model, table: str, field: str) -> str:
+def field_title(model: Model, table: str, field: str) -> str:
+    """What a field of an act's line is called, the row and its key included."""
     if field == ROW_FIELD:
         return _("The row itself")
     if field == KEY_FIELD:

@@ -16,6 +16,7 @@ from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._desk.prepared import prepared, stamp_of
+from provenance._desk.record.history import field_title
 from provenance._desk.things import RECORD, NotHere, things_in
 from provenance._history.history import ACT
 from provenance._history.projection import covered_tables
@@ -92,6 +93,7 @@ def merging(asked: Asked) -> Answer:
             "foreseen": foreseen,
             "alone": alone,
             "both": len(foreseen.here & foreseen.there),
+            "field_title": lambda table, field: field_title(model, table, field),
             "titles": {one.name: one.title for one in model.tables.values()},
             "conflict_kinds": model.vocabularies["conflict_kind"],
             "name": theirs.folder.name if chosen.startswith(RECORD) else _("the dropped copy"),
