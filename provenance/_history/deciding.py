@@ -388,7 +388,7 @@ def undo(act: str) -> Deciding:
             raise Refused(f"act {name[:8]} is already undone")
         if history.acts[name].kind == BEGUN:
             raise Refused("the act with which the record began cannot be undone")
-        if since := built_on(history, name):
+        if since := without(history, name)[1]:
             listed = ", ".join(one[:8] for one in since)
             raise Refused(f"what act {name[:8]} did was changed since by {listed}; undo that first")
         return Act(UNDO, undoes=name)
@@ -396,9 +396,12 @@ def undo(act: str) -> Deciding:
     return deciding
 
 
-def built_on(history: History, name: str) -> list[str]:
-    """The live acts that build on one: they refuse what it says, or speak of rows it brought."""
-    without = history.adding(Act(UNDO, undoes=name))[0]
+def without(history: History, name: str) -> tuple[History, list[str]]:
+    """The history with an act undone, and the live acts that build on it, which forbid that.
+
+    Those refuse what it says, or speak of rows it brought.
+    """
+    undone = history.adding(Act(UNDO, undoes=name))[0]
     brought = {
         (line.table, line.after)
         for line in history.acts[name].lines
@@ -414,10 +417,10 @@ def built_on(history: History, name: str) -> list[str]:
             or any(one.said_by == name or (one.table, one.row) in brought for one in act.lines)
         )
     ]
-    for place in ((t, row) for t, rows in without.state.rows.items() for row in rows):
+    for place in ((t, row) for t, rows in undone.state.rows.items() for row in rows):
         if place[1] not in history.state.rows[place[0]]:
             continue
-        claims = without.state.said_of(*place, ROW_FIELD)
+        claims = undone.state.said_of(*place, ROW_FIELD)
         if claims is history.state.said_of(*place, ROW_FIELD):
             continue  # nothing of it is undone
         # a row that nobody states any more, and that only corrections keep
@@ -426,7 +429,7 @@ def built_on(history: History, name: str) -> list[str]:
         was = history.state.said_of(*place, ROW_FIELD)
         if kept and not stating and any(one.line.field == ROW_FIELD for one in was):
             since += [one.act for one in kept]
-    return [one for one in later if one in since]
+    return undone, [one for one in later if one in since]
 
 
 def _lineage(history: History, source: str) -> str:

@@ -22,6 +22,7 @@ from provenance._catalogue.plugs import gather_plugs, read_genera, seen_around
 from provenance._derive.dates.phases import PhaseRule
 from provenance._derive.figures.figures import FIGURES
 from provenance._derive.summary import derive_package
+from provenance._desk import prepared
 from provenance._desk.desk import Desk
 from provenance._desk.serving import serve
 from provenance._identity.locate import locate_plug
@@ -238,8 +239,10 @@ def test_an_anchor_is_typed_dropped_or_chosen_and_never_a_path_elsewhere(tmp_pat
 
 @pytest.mark.heavy
 def test_the_search_of_the_finding_aid_works_under_the_policy_of_the_desk(
-    pristine: Path, tmp_path: Path, browser: Any
+    pristine: Path, tmp_path: Path, browser: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    # every wait is shown as work, from which the page goes on by itself
+    monkeypatch.setattr(prepared, "QUICK_SECONDS", 0.0)
     folder = Path(shutil.copytree(pristine, tmp_path / "work"))
     desk, told = Desk(folder, by="MB"), Queue[str]()
     serving = threading.Thread(

@@ -94,12 +94,9 @@ def act(asked: Asked) -> Answer:
     since: list[str] = []
     would: list[Told] = []
     if name in found.live and one.kind != BEGUN:
-        since = deciding.built_on(found, name)
+        undone, since = deciding.without(found, name)
         if not since:
-            after, _name = deciding.decided(
-                found, deciding.undo(name), who=asked.by, why="", when=one.when
-            )
-            would = [_change(found, change) for change in found.changes_to(after)]
+            would = [_change(found, change) for change in found.changes_to(undone)]
     model = spoken(found.package.model)
     lines = [line for line in one.lines if line.row]
     return Page(
@@ -152,7 +149,8 @@ def _fits(found: History, act: Act, query: dict[str, str]) -> bool:
 
 def _listed(found: History, name: str) -> ListedAct:
     act = found.acts[name]
-    about = dict.fromkeys(row_now(found, one) for one in act.lines if one.row)
+    lines = act.lines if act.kind != IMPORT else ()
+    about = dict.fromkeys(row_now(found, one) for one in lines if one.row)
     # what goes by a checksum is named by its table alone
     rows = list(dict.fromkeys((t, key if len(key) <= LONGEST_KEY else "") for t, key in about))
     what = ""
@@ -161,10 +159,9 @@ def _listed(found: History, name: str) -> ListedAct:
     if act.kind == IMPORT:
         read = rows_read(act)
         what = _("{file}: {n} rows").format(file=what, n=read)
-        rows = []
     named = tuple(rows[:MOST_ROWS])
     kind = kind_in_words(act.kind, act.why, act.lines)
-    more = len(about) - len(named) if rows else 0
+    more = len(about) - len(named)
     return ListedAct(name, act, kind, what, named, more, name not in found.live)
 
 

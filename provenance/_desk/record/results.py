@@ -9,6 +9,7 @@ from provenance._base.languages import N_, _
 from provenance._derive.dates.age_change import age_changes
 from provenance._derive.dates.candidates import STORED_YEARS
 from provenance._derive.dates.phases import PhaseRule
+from provenance._derive.dates.ring_series import widths_not_read
 from provenance._derive.figures.figure_parts import Places
 from provenance._derive.figures.figures import FIGURES, figures
 from provenance._derive.story import FELLED_NOT_BUILT, Story
@@ -119,7 +120,7 @@ def derive(asked: Asked) -> Answer:
             stored_years=stored_years,
             end_error_cm=end_error_cm,
         )
-        said = [_("Derived anew."), *derived.order_contradictions]
+        said = [_("Derived anew."), *derived.order_contradictions, *widths_not_read(package)]
         return Done(asked.at("results"), "\n".join(said))
 
     return Work(_("Deriving"), deriving)
