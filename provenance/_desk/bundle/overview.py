@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from provenance._accession.anchoring import anchors_named
 from provenance._bag.verdict import PARTS, WORDS
+from provenance._base.disk import writing
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._bundle.in_place import known_as
@@ -67,6 +69,22 @@ def overview(asked: Asked) -> Answer:
             ],
         }
     return Page("bundle/overview.html", values)
+
+
+@pages.done("/drop-bundle")
+def drop(asked: Asked) -> Answer:
+    """A zip from elsewhere is put into the folder as it is; it is verified when it is opened."""
+    if not asked.desk.is_shelf:
+        raise UnusableInput(
+            _("The desk was opened on one thing alone. Open it on the folder around it.")
+        )
+    files = asked.files.get("bundle", ())
+    if len(files) != 1 or files[0].suffix.lower() != ".zip":
+        raise UnusableInput(_("Drop one bundle, a zip."))
+    path = asked.desk.free(files[0].name)
+    with files[0].open("rb") as source, writing(path) as target:
+        shutil.copyfileobj(source, target)
+    return Done(f"/bundle/{quote(path.name)}")
 
 
 @pages.done("/bundle/{bundle}/anchor")
