@@ -54,11 +54,11 @@ MODULES = (
     "record.results",
     "record.history",
     "record.merging",
-    "bundle.overview",
-    "plugs",
-    "relocation",
-    "bundle.finding_aid",
-    "bundle.comparing",
+    "research.overview",
+    "research.plugs",
+    "research.relocation",
+    "research.finding_aid",
+    "research.comparing",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)

@@ -8,9 +8,9 @@ from provenance._compare.compare import compare
 from provenance._compare.report import shown_difference
 from provenance._desk.answers import Answer, Page
 from provenance._desk.asked import Asked
-from provenance._desk.bundle.opened import key_of, opened
 from provenance._desk.pages import Pages
 from provenance._desk.prepared import prepared, stamp_of
+from provenance._desk.research.opened import key_of, opened
 from provenance._desk.things import BUNDLE, RECORD, things_in
 
 pages = Pages()
@@ -28,7 +28,7 @@ def comparison(asked: Asked) -> Answer:
     is_newer = asked.query.get("is") == "newer"
     values = {"others": others, "chosen": chosen, "is_newer": is_newer, "found": None}
     if not chosen:
-        return Page("bundle/compare.html", values)
+        return Page("research/compare.html", values)
     kind, _slash, name = chosen.partition("/")
     if kind not in (RECORD, BUNDLE):
         raise UnusableInput(_("Choose what to compare it with."))
@@ -43,4 +43,4 @@ def comparison(asked: Asked) -> Answer:
         (key_of(asked, "compare"), other, stamp_of(other), is_newer),
         lambda progress: compare(older, newer, even_if_damaged=damaged, progress=progress),
     )
-    return Page("bundle/compare.html", values | shown_difference(found))
+    return Page("research/compare.html", values | shown_difference(found))

@@ -12,9 +12,9 @@ from provenance._base.languages import N_, _
 from provenance._catalogue.plugs import gather_plugs, read_genera, seen_around
 from provenance._desk.answers import Answer, Page
 from provenance._desk.asked import Asked
-from provenance._desk.bundle.opened import key_of, opened
 from provenance._desk.pages import Pages
 from provenance._desk.prepared import prepared, stamp_of
+from provenance._desk.research.opened import key_of, opened
 from provenance._desk.things import BUNDLE, RECORD, things_in
 from provenance._identity.locate import locate_plug
 from provenance._identity.plug_fit import RESERVED, PlugRecord
@@ -98,7 +98,7 @@ def _page(asked: Asked, searched: Plugs) -> Answer:
     lies = {str(one.path): f"/{one.kind}/{one.name}" for one in things_in(asked.desk.folder)}
     places = {line for one in searched.plugs for line in one.places.split("\n\n")[0].splitlines()}
     return Page(
-        "find.html",
+        "research/find.html",
         {
             "typed": typed,
             "upright": upright,

@@ -14,9 +14,9 @@ from provenance._bundle.finding_aid.write import write_finding_aid
 from provenance._bundle.in_place import known_as
 from provenance._desk.answers import Answer, Sent
 from provenance._desk.asked import Asked
-from provenance._desk.bundle.opened import Opened, key_of, opened
 from provenance._desk.pages import Pages
 from provenance._desk.prepared import prepared
+from provenance._desk.research.opened import Opened, key_of, opened
 from provenance._desk.things import NotHere
 from provenance._record.edition_key import is_public
 

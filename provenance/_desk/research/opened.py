@@ -71,7 +71,7 @@ def opened(asked: Asked) -> Opened:
     verdict.refuse_without_record()
     if not is_answering(asked, verdict):
         values = {"verdict": verdict, "readable": can_be_read(verdict)}
-        raise Instead(Page("bundle/damaged.html", values))
+        raise Instead(Page("research/damaged.html", values))
     bundle = asked.bundle
 
     def opening(progress: Progress) -> tuple[Package, Path]:

@@ -8,8 +8,8 @@ from provenance._base.languages import _, speaking
 from provenance._bundle.finding_aid.addresses import page_path, relocation_path
 from provenance._desk.answers import Answer, Page, Sent
 from provenance._desk.asked import Asked
-from provenance._desk.bundle.opened import opened
 from provenance._desk.pages import Pages
+from provenance._desk.research.opened import opened
 from provenance._desk.things import NotHere
 from provenance._record.edition_key import is_public
 from provenance._record.package import Package
@@ -54,7 +54,7 @@ def _relocation(asked: Asked, package: Package) -> Answer:
         missing = "" if is_placed else why_not_placed(known, number)
     row = next(one for one in package.tables.rows("sample") if one["sample_id"] == sample)
     return Page(
-        "relocation.html",
+        "research/relocation.html",
         {
             "sample": sample,
             "timber": row["element_id"],

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from provenance._accession.anchoring import anchors_named
 from provenance._bag.verdict import PARTS, WORDS
-from provenance._base.disk import writing
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._bundle.in_place import known_as
@@ -18,8 +16,8 @@ from provenance._bundle.verdict_text import MOST_SHOWN, PART_TITLES, headline, s
 from provenance._bundle.verify import verify_bundle
 from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
-from provenance._desk.bundle.opened import can_be_read, is_answering, key_of, opened, verdict_of
 from provenance._desk.pages import Pages
+from provenance._desk.research.opened import can_be_read, is_answering, key_of, opened, verdict_of
 from provenance._desk.things import BUNDLE, RECORD, STORE, things_in
 from provenance._ledger.anchors import anchor_in_text
 from provenance._model.spoken import spoken
@@ -40,7 +38,7 @@ def overview(asked: Asked) -> Answer:
         "anchors": [one for one in things_in(asked.desk.folder) if one.path != asked.bundle],
     }
     if verdict.as_bag:
-        return Page("bundle/bag.html", values | {"bag": verdict.as_bag, "most": MOST_SHOWN})
+        return Page("research/bag.html", values | {"bag": verdict.as_bag, "most": MOST_SHOWN})
     values |= {
         "headline": headline(verdict),
         "means": WORDS[verdict.word],
@@ -68,23 +66,7 @@ def overview(asked: Asked) -> Answer:
                 if counts.get(one.name)
             ],
         }
-    return Page("bundle/overview.html", values)
-
-
-@pages.done("/drop-bundle")
-def drop(asked: Asked) -> Answer:
-    """A zip from elsewhere is put into the folder as it is; it is verified when it is opened."""
-    if not asked.desk.is_shelf:
-        raise UnusableInput(
-            _("The desk was opened on one thing alone. Open it on the folder around it.")
-        )
-    files = asked.files.get("bundle", ())
-    if len(files) != 1 or files[0].suffix.lower() != ".zip":
-        raise UnusableInput(_("Drop one bundle, a zip."))
-    path = asked.desk.free(files[0].name)
-    with files[0].open("rb") as source, writing(path) as target:
-        shutil.copyfileobj(source, target)
-    return Done(f"/bundle/{quote(path.name)}")
+    return Page("research/overview.html", values)
 
 
 @pages.done("/bundle/{bundle}/anchor")

@@ -1,1 +1,0 @@
-"""Pages of a bundle: verdict, finding aid, holes, comparison."""
