@@ -228,10 +228,6 @@ def test_an_anchor_is_typed_dropped_or_chosen_and_never_a_path_elsewhere(tmp_pat
     sitting.do("/bundle/new.zip/verify", {})
     assert "sealed, not anchored" in sitting.page("/bundle/new.zip")
     raw = (folder / "new.zip").read_bytes()
-    assert "sealed, not anchored" in sitting.do(
-        "/drop-bundle", files={"bundle": ("../new.zip", raw)}
-    )
-    assert (folder / "new-2.zip").read_bytes() == raw
     sent = {"older": ("old.zip", raw)}
     assert "as it was known before" in sitting.do("/bundle/new.zip/anchor", {}, files=sent)
     wrong = {"line": f"ledger 2 {last[:32]}"}
