@@ -265,6 +265,7 @@ OPERATIONS: dict[str, Callable[[pl.DataFrame, pl.DataFrame], Any]] = {
     )["b"],
     "select": lambda one, _: one.select("a", pl.col("b", "d"), e=pl.col("c") + "!").select("e"),
     "select fewer rows": lambda one, _: one.select(pl.col("a").drop_nulls().unique().sort()),
+    "count what is selected": lambda one, _: len(one.select(pl.col("a").drop_nulls())),
     "select a regular expression": lambda one, _: one.select("^[ab]$"),
     "select by type": lambda one, _: one.select(pl.col(pl.String)),
     "window": lambda one, _: one.with_columns(n=pl.col("b").sum().over("a")).select("c", "n"),
@@ -282,6 +283,9 @@ OPERATIONS: dict[str, Callable[[pl.DataFrame, pl.DataFrame], Any]] = {
         other, left_on="c", right_on="a", maintain_order="left_right"
     ).select("b", "e"),
     "semi join": lambda one, other: one.join(other, on="a", how="semi", maintain_order="left")["b"],
+    "join with some": lambda one, other: one.join(
+        other.filter(pl.col("e") > 7), on="a", how="semi", maintain_order="left"
+    )["b"],
     "full join": lambda one, other: one.select("a", "b").join(
         other.select("a"), on="a", how="full", maintain_order="left_right"
     ),
