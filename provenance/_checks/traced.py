@@ -61,7 +61,7 @@ class TracedFrame(pl.DataFrame):
         return self._plain._df
 
     @classmethod
-    def _from_pydf(cls, py_df: Any) -> pl.DataFrame:  # type: ignore[override]
+    def _from_pydf(cls, py_df: Any) -> pl.DataFrame:
         return pl.DataFrame._from_pydf(py_df)
 
     @property
@@ -95,7 +95,7 @@ class TracedFrame(pl.DataFrame):
 
     # -- what hangs on the schema, or on nothing at all --------------------------------------------
 
-    @property
+    @property  # type: ignore[misc]
     def columns(self) -> list[str]:
         """The names of the columns."""
         return self._plain.columns
@@ -134,7 +134,7 @@ class TracedFrame(pl.DataFrame):
         computed = self._computed(plain, asked, named, self._made_of)
         return self._with(plain, computed, _NOTHING)
 
-    def join(self, other: pl.DataFrame, on: Any = None, how: str = "inner", **options: Any) -> Any:  # type: ignore[override]
+    def join(self, other: pl.DataFrame, on: Any = None, how: str = "inner", **options: Any) -> Any:
         """The frame with columns of another, or the rows that have some there, or none."""
         if how not in ("left", "inner", "semi", "anti"):
             return super().join(other, on, how, **options)  # type: ignore[arg-type]
@@ -302,7 +302,7 @@ class TracedTables(Snapshot):
     _kept: dict[str, Kept]
 
     @property
-    def where(self) -> str:  # type: ignore[override]
+    def where(self) -> str:
         """The folder; whoever asks for it looks at what lies there beside the tables."""
         self._notes.add([DISK])
         return self._tables.where
