@@ -286,20 +286,24 @@ class TracedTables(Snapshot):
     """The tables of a snapshot; what is read of them is noted.
 
     `kept` holds what `once` computes, by name, and is for the caller to clear of what changed. A
-    value there is a frame or holds none.
+    value there is a frame or holds none. `former` holds what `once_more` gave.
     """
 
-    def __init__(self, tables: Snapshot, notes: Notes, kept: dict[str, Kept]) -> None:
+    def __init__(
+        self, tables: Snapshot, notes: Notes, kept: dict[str, Kept], former: dict[str, Any]
+    ) -> None:
         for one in fields(tables):
             if one.name != "where":
                 object.__setattr__(self, one.name, getattr(tables, one.name))
         object.__setattr__(self, "_tables", tables)
         object.__setattr__(self, "_notes", notes)
         object.__setattr__(self, "_kept", kept)
+        object.__setattr__(self, "_former", former)
 
     _tables: Snapshot
     _notes: Notes
     _kept: dict[str, Kept]
+    _former: dict[str, Any]
 
     @property
     def where(self) -> str:
@@ -329,6 +333,11 @@ class TracedTables(Snapshot):
             self._kept[name] = Kept(value, frozenset(seen))
         self._notes.add(self._kept[name].sources)
         found: View = self._kept[name].value
+        return found
+
+    def once_more(self, name: str, compute: Callable[[Snapshot, View | None], View]) -> View:
+        """See Snapshot."""
+        found = self._former[name] = compute(self, self._former.get(name))
         return found
 
     def _traced(self, name: str, plain: pl.DataFrame) -> TracedFrame:

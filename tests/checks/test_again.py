@@ -21,6 +21,7 @@ from provenance._checks.check import RuleFailed, check_package
 from provenance._checks.language.rule import COMMON_PRACTICE, Find, Rule, rule
 from provenance._checks.language.views import samples_with_wood
 from provenance._checks.traced import Notes, TracedFrame
+from provenance._history.deciding import accept, correct, decide
 from provenance._record.package import Package, open_package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -245,6 +246,38 @@ def test_a_table_that_was_missing_is_no_longer_missed_when_it_is_back(tmp_path: 
     assert "structure.rules_skipped" in {one.rule for one in checking.findings()}
     path.with_suffix(".kept").rename(path)
     _assert_same(checking.findings(), before)
+
+
+def test_acts_that_were_added_are_proved_with_those_before(tmp_path: Path) -> None:
+    """Also where a line is pushed into an old act, and where what somebody let stand is forged."""
+    package = a_package(tmp_path).with_chain().package
+    folder = package.folder
+    checking = Checking(package)
+
+    def faults() -> list[str]:
+        found = checking.findings()
+        _assert_same(found, check_package(package))
+        return [one.message for one in found if one.rule == "history.act_edited"]
+
+    assert faults() == []
+    for rings in ("99", "98"):
+        decide(package, correct("sample", "231", {"rings_field": rings}), who="MB")
+        assert faults() == []
+    sound = _rows(folder, "change")
+    one = next(iter(checking.findings()))
+    said = (one.rule, one.table, one.key, one.field, one.message)
+    decide(package, accept([said]), who="MB", why="It is so.")
+    assert faults() == []
+    assert one not in list(checking.findings())
+    proved = _rows(folder, "change")
+    for forged in ([*proved, [*sound[-1][:1], "9", *sound[-1][2:]]], proved[:-2], proved[:1]):
+        _write(folder, "change", forged)
+        assert len(faults()) == 1
+        _write(folder, "change", proved)
+        assert faults() == []
+    _set(folder, "accepted", "rule", "plug.loose")
+    (fault,) = faults()
+    assert "no one accepted plug.loose" in fault
 
 
 FRAME = pl.DataFrame(
