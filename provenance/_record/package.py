@@ -129,14 +129,15 @@ class Package:
         # asked for every few rows by some, so the paths are put together as plain texts
         place = os.path.join(self.folder, "tables", "")
         now = tuple(_stamp(f"{place}{name}.csv") for name in self.model.tables)
-        if now not in self._known:
-            fresh = snapshot_of_folder(self.folder, self.model)
-            for then, tables in list(self._known.items()):
+        tables = self._known.get(now)
+        if tables is None:
+            tables = snapshot_of_folder(self.folder, self.model)
+            for then, known in list(self._known.items()):
                 pairs = zip(self.model.tables, then, now, strict=True)
-                fresh.with_known(tables, [name for name, one, other in pairs if one == other])
+                tables.with_known(known, [name for name, one, other in pairs if one == other])
             self._known.clear()
-            self._known[now] = fresh
-        return self._known[now]
+            self._known[now] = tables
+        return tables
 
     def hold(self) -> Package:
         """The package with its tables as they are now, read once and for all."""
