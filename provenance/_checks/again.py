@@ -53,8 +53,8 @@ class _Answer:
 class Checking:
     """The findings of one package, over and over; for one thread at a time.
 
-    Keeps the tables as `package.tables` has them, the findings of each rule, the columns that each
-    rule read, and what rules share. `findings` looks for what is different now, a column at a time,
+    Keeps the tables that were asked, the findings of each rule, the columns that each rule read, and
+    what rules share. `findings` looks for what is different now, a column at a time,
     and beside the tables by the times and sizes of the files, and asks again only those rules that
     read any of it. Of an older state nothing is kept but what `Snapshot.once_more` goes on from.
     A package whose schemas were changed is opened again, and gets a new one of these.
@@ -75,9 +75,12 @@ class Checking:
         self._answers: dict[str, _Answer] = {}
         self._gathered: dict[str, tuple[_Parts, pl.DataFrame]] = {}
 
-    def findings(self) -> Report:
-        """The report that `check_package` gives of the package now; raises what it raises."""
-        tables = self.package.tables.with_faults()
+    def findings(self, tables: Snapshot | None = None) -> Report:
+        """The report that `check_package` gives of the package now; raises what it raises.
+
+        `tables` are asked in the place of those of the package, which may not be written yet.
+        """
+        tables = (self.package.tables if tables is None else tables).with_faults()
         self._forget(tables)
         texts = {name: text for name, text in self._texts.items() if text is not None}
         parts = [*self._find_in_structure(texts)]

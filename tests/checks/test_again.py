@@ -6,6 +6,7 @@ import csv
 import random
 import shutil
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -278,6 +279,26 @@ def test_acts_that_were_added_are_proved_with_those_before(tmp_path: Path) -> No
     _set(folder, "accepted", "rule", "plug.loose")
     (fault,) = faults()
     assert "no one accepted plug.loose" in fault
+
+
+def test_tables_that_are_not_written_yet_are_asked_in_the_place_of_the_package_s(
+    tmp_path: Path,
+) -> None:
+    package = a_package(tmp_path).with_chain().package
+    checking = Checking(package)
+    before = checking.findings()
+    written = package.tables
+    text = written.written("plug")
+    assert text is not None
+    other = replace(text, frame=text.frame.with_columns(dowel_mm=pl.lit("thick")))
+    waiting = Snapshot(
+        package.model,
+        written.where,
+        lambda name: other if name == "plug" else written.written(name),
+    )
+    found = checking.findings(waiting)
+    assert ("structure.not_a_number", "thick") in {(one.rule, one.value) for one in found}
+    _assert_same(checking.findings(), before)
 
 
 FRAME = pl.DataFrame(
