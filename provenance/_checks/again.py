@@ -35,7 +35,6 @@ from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
 _FOUND = pl.DataFrame(schema={name: pl.Int64 if name == ROW else pl.String for name in COLUMNS})
-_Texts = Mapping[str, TableText | None]
 _Parts = tuple[pl.DataFrame, ...]
 _Kept = TypeVar("_Kept")
 
@@ -53,10 +52,10 @@ class _Answer:
 class Checking:
     """The findings of one package, over and over; for one thread at a time.
 
-    Keeps the tables that were asked, the findings of each rule, the columns that each rule read, and
-    what rules share. `findings` looks for what is different now, a column at a time,
-    and beside the tables by the times and sizes of the files, and asks again only those rules that
-    read any of it. Of an older state nothing is kept but what `Snapshot.once_more` goes on from.
+    Keeps the tables that were asked, the findings of each rule, the columns that each rule read,
+    and what rules share. `findings` looks for what is different now, a column at a time, and beside
+    the tables by the times and sizes of the files, and asks again only those rules that read any of
+    it. Of an older state nothing is kept but what `Snapshot.once_more` goes on from.
     A package whose schemas were changed is opened again, and gets a new one of these.
     """
 
@@ -65,7 +64,8 @@ class Checking:
         self.asked = 0
         """How many rules were asked when the findings were last wanted."""
         self._rules = package_rules() if rules is None else rules
-        self._texts: _Texts = {}
+        self._tables: Snapshot | None = None
+        self._texts: dict[str, TableText | None] = {}
         self._disk: object = None
         self._notes = Notes()
         self._shared: dict[str, Kept] = {}
@@ -100,6 +100,11 @@ class Checking:
     def _forget(self, tables: Snapshot) -> None:
         """Forget what hangs on anything that is not as it was when this was last called."""
         before, self._texts = self._texts, dict(tables.each())
+        if self._tables:
+            # what was typed need not be typed again
+            known = [name for name, text in self._texts.items() if text is before.get(name)]
+            tables.with_known(self._tables, known)
+        self._tables = tables
         changed: set[Source] = set()
         for name, text in self._texts.items():
             changed.update(self._changed(name, before.get(name), text))
