@@ -107,7 +107,7 @@ class History:
         for table, rows in self.state.rows.items():
             for row in rows:
                 key = self.state.keys[table, row]
-                if key == row and (table, row, KEY_FIELD) not in self.state.claims:
+                if key == row and KEY_FIELD not in self.state.claims.get((table, row), ()):
                     continue  # as nearly every row
                 said = [claim.value for claim in self.state.said_of(table, row, KEY_FIELD)]
                 for former in dict.fromkeys([row, *said]):
