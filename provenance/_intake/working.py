@@ -52,6 +52,9 @@ QUIET_SECONDS = 3.0
 MOST_REMEMBERED = 10_000
 """Changed rows that are remembered; who asks for older ones reads everything anew."""
 
+_LARGE = 5_000
+"""Rows of a record beyond which looking for circles takes longer than a person should wait."""
+
 
 class Unread(NamedTuple):
     """A typed cell that cannot be read, with what to write instead."""
@@ -121,10 +124,11 @@ class Working:
         self._package = open_to_change(package.folder)
         with self._mutex, locked(self._package.folder):
             self._read()
-        # a large history is a million small objects without circles, which the collector would
-        # look through for half a second now and then
-        gc.collect()
-        gc.freeze()
+        if len(self._history.state.keys) > _LARGE:
+            # a million small objects without circles, which the collector of circles would look
+            # through now and then for half a second
+            gc.collect()
+            gc.freeze()
 
     def __enter__(self) -> Self:
         return self
