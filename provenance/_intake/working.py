@@ -33,8 +33,9 @@ from provenance._history.history import (
 )
 from provenance._history.projection import columns_of, covered_tables, key_field, rows_in_order
 from provenance._history.waiting import entry_of, with_waiting
-from provenance._identity.naming import CellNames
+from provenance._identity.naming import CellNames, SampleNames
 from provenance._intake.typed import TypedCells
+from provenance._model.schema import AS_FOUND
 from provenance._record.journal import (
     JOURNAL,
     append_waiting,
@@ -252,7 +253,7 @@ class Working:
         def is_new(table: str, key: str) -> bool:
             return not state.names_of(table, key)
 
-        typed = TypedCells(state.model, keys, lambda: CellNames(self.tables))
+        typed = TypedCells(state.model, keys, lambda: CellNames(self.tables, self._sample_names))
         rows: dict[tuple[str, str], tuple[dict[str, str], dict[str, str]]] = {}
         called: dict[tuple[str, str], str] = {}
         unread = []
@@ -279,6 +280,21 @@ class Working:
             for (table, key), said in rows.items()
         ]
         return entered, unread
+
+    def _sample_names(self, tables: Snapshot) -> SampleNames:
+        """What samples are named by, as `SampleNames.of` has it of tables that were written."""
+        rows = self._history.state.rows
+        samples = [
+            (row.get("site_id", ""), row.get("sample_id", ""))
+            for table in ("sample", "reservation")
+            for row in (rows[table].values() if table in rows else tables.rows(table))
+        ]
+        called = {
+            key: now for (table, key), now in self._history.former_keys.items() if table == "sample"
+        }
+        as_found = tables.model.numbering == AS_FOUND
+        sites = [row.get("site_id", "") for row in rows["site"].values()]
+        return SampleNames.called(samples, sites, called, as_found=as_found)
 
     # -- the disk ----------------------------------------------------------------------------------
 

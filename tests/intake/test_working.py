@@ -20,6 +20,7 @@ from provenance._history.deciding import Deciding, EnteredRow, Refused, decide, 
 from provenance._history.edits import Change
 from provenance._history.entering import enter_hand_edits
 from provenance._history.history import open_history
+from provenance._identity.naming import SampleNames
 from provenance._intake.working import Working
 from provenance._record import journal, together
 from provenance._record.journal import JOURNAL
@@ -198,6 +199,8 @@ def test_new_rows_that_refer_to_one_another_are_one_act_and_are_undone_together(
         # 12 ft 6 1/2 in = 150.5 x 25.4 mm
         assert working.row("element", "B1-020") == {"element_id": "B1-020", "length_m": "3.8227"}
         assert working.tables.column("sample", "element_id") == ["B1-014", "B1-020"]
+        named = SampleNames.of(working.tables)
+        assert vars(working._sample_names(working.tables)) == vars(named)
         mark = working.changed_since(0).mark
         # a key that is typed over is another name, also where others refer to it
         working.change([cell("B1-020", "element_id", "B1-020", "B1-21")], who="MB")
