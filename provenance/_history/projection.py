@@ -114,6 +114,8 @@ class State:
     lineage: dict[str, str]
     bound: Bindings
     refusals: dict[Cell, list[Refusal]]
+    called: set[Place] = field(default_factory=set)
+    """Rows that were called otherwise once, and perhaps some others."""
     _by_key: dict[tuple[str, str], list[str]] = field(default_factory=dict)
 
     def names_of(self, table: str, key: str) -> list[str]:
@@ -208,6 +210,8 @@ def project(model: Model, acts: Acts) -> State:
         values = shown[place] = {}
         for name, said in fields.items():
             cell = (*place, name)
+            if name == KEY_FIELD:
+                state.called.add(place)
             if len(said) == 1 and cell not in refusals:  # as nearly every cell
                 values[name] = said[0].value
                 continue
@@ -230,14 +234,12 @@ def project(model: Model, acts: Acts) -> State:
     return state
 
 
-def follow(state: State, acts: Acts, before: Acts, now: Acts) -> State | None:
-    """What stands when `now` is live of the acts, from what stands with `before`.
+def follow(state: State, acts: Acts, alive: Acts, *, came: Acts, went: Acts) -> State | None:
+    """What stands from what stood, when of the acts some `came` to be live and others `went`.
 
     Only the rows spoken of are looked at, so that one cell of a large record takes no time. None
     where another source or another row is meant, so that everything has to be projected.
     """
-    came = {name: act for name, act in now.items() if name not in before}
-    went = {name: act for name, act in before.items() if name not in now}
     if any(act.kind not in (SETTLE, ACCEPT, UNDO) for act in (*came.values(), *went.values())):
         return None
     new_claims, new_refusals = _gather(state.model, acts, came, state.lineage, state.bound, {})
@@ -248,6 +250,7 @@ def follow(state: State, acts: Acts, before: Acts, now: Acts) -> State | None:
         keys=dict(state.keys),
         claims=dict(state.claims),
         refusals=dict(state.refusals),
+        called=state.called | {place for place, said in new_claims.items() if KEY_FIELD in said},
     )
     told = {
         (*place, name) for one in (new_claims, old_claims) for place in one for name in one[place]
@@ -265,13 +268,19 @@ def follow(state: State, acts: Acts, before: Acts, now: Acts) -> State | None:
             del after.claims[place][name]
         if not after.refusals[cell]:
             del after.refusals[cell]
-    _show_rows(after, state, acts, {cell[:2] for cell in told})
-    after.accepted = _accepted(after, now)
+    is_moved = _show_rows(after, state, acts, {cell[:2] for cell in told})
+    if any(act.kind == ACCEPT for act in (*came.values(), *went.values())) or (
+        is_moved and state.accepted
+    ):
+        after.accepted = _accepted(after, alive)
     return after
 
 
-def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> None:
-    """Show anew the rows that something else is said of, and those that refer to them."""
+def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> bool:
+    """Show anew the rows that something else is said of, and those that refer to them.
+
+    Returns whether a row has come, has gone or is called otherwise.
+    """
     shown = {place: _values_shown(after, place) for place in told}
     moved: dict[str, set[str]] = defaultdict(set)
     called: set[tuple[str, str]] = set()
@@ -309,6 +318,7 @@ def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> Non
     cells_of = ((*place, name) for place in shown for name in after.claims.get(place, ()))
     after.conflicts += _conflicts(after, acts, shown, cells_of)
     after.conflicts += _twins(after, twins)
+    return bool(moved)
 
 
 def _by_key(after: State, before: State, moved: Mapping[str, set[str]]) -> dict[Place, list[str]]:

@@ -242,18 +242,26 @@ class Working:
         """The cells by row, as the record holds them, and those that cannot be read."""
         history, state = self._history, self._history.state
 
-        def keys(table: str) -> Set[str]:
-            new = {one.key for one in cells if one.table == table}
-            if table not in state.rows:
-                own = self._package.model.table(table).primary_key[0]
-                return new.union(self._package.tables.column(table, own))
-            former = (key for name, key in history.former_keys if name == table)
-            return new.union(former, (state.keys[table, row] for row in state.rows[table]))
+        new = {(one.table, one.key) for one in cells}
 
         def is_new(table: str, key: str) -> bool:
             return not state.names_of(table, key)
 
-        typed = TypedCells(state.model, keys, lambda: CellNames(self.tables, self._sample_names))
+        def is_key(table: str, key: str) -> bool:
+            if table not in state.rows:
+                return key in keys(table)
+            place = (table, key)
+            return place in new or not is_new(*place) or place in history.former_keys
+
+        def keys(table: str) -> list[str]:
+            if table not in state.rows:
+                own = self._package.model.table(table).primary_key[0]
+                return self._package.tables.column(table, own)
+            return [state.keys[table, row] for row in state.rows[table]]
+
+        typed = TypedCells(
+            state.model, is_key, keys, lambda: CellNames(self.tables, self._sample_names)
+        )
         rows: dict[tuple[str, str], tuple[dict[str, str], dict[str, str]]] = {}
         called: dict[tuple[str, str], str] = {}
         unread = []
