@@ -169,12 +169,12 @@ def _row_lines(found: History, table: str, key: str, field: str | None) -> Itera
             f"nothing is decided of a table '{table}'; write one of {', '.join(state.rows)}"
         )
     row = row_named(state, table, key)
-    cells = {cell: said for cell, said in state.claims.items() if cell[:2] == (table, row)}
+    cells = state.claims.get((table, row), {})
     if field:
-        cells = {cell: said for cell, said in cells.items() if cell[2] == field}
+        cells = {name: said for name, said in cells.items() if name == field}
     if not cells:
         raise Refused(f"nothing is recorded about {table} {key}{f', {field}' if field else ''}")
-    for (_, _, name), said in cells.items():
+    for name, said in cells.items():
         for claim in said:
             mark = "refused" if claim.refused else "stands "
             yield f"{_NAMES.get(name, name):22} {mark} {_said(found, claim)}"

@@ -23,6 +23,7 @@ from provenance._history.acts import (
     KINDS,
     ROW_FIELD,
     SETTLE,
+    UNDO,
     Act,
     Line,
     heads,
@@ -83,18 +84,30 @@ class History:
 
     def adding(self, act: Act) -> tuple[History, str]:
         """The history with one act more, which follows all others, and its name."""
-        act = replace(act, parents=heads(self.acts), lines=tuple(sorted(set(act.lines))))
+        act = replace(act, parents=self.heads, lines=tuple(sorted(set(act.lines))))
         name = act.act_id(self.key)
         return self.with_act(name, act), name
 
     def with_act(self, name: str, act: Act) -> History:
         """The history with one act more, which names those that it follows."""
         after = replace(self, acts={**self.acts, name: act})
+        known = vars(after)  # where cached properties keep what they have found
+        known["heads"] = tuple(sorted({*self.heads, name} - set(act.parents)))
+        went = {one: self.live[one] for one in [act.undoes] if one in self.live}
+        if any(one.kind == UNDO for one in went.values()):
+            return after  # what that undid is back
+        known["live"] = {one: kept for one, kept in self.live.items() if one not in went}
+        known["live"][name] = act
         if "state" in vars(self):
-            state = follow(self.state, after.acts, self.live, after.live)
+            state = follow(self.state, after.acts, after.live, came={name: act}, went=went)
             if state is not None:
-                vars(after)["state"] = state  # where a cached property keeps what it has found
+                known["state"] = state
         return after
+
+    @cached_property
+    def heads(self) -> tuple[str, ...]:
+        """The acts that no other act names as its parent, in order of name."""
+        return heads(self.acts)
 
     def changes_to(self, other: History) -> list[Change]:
         """What another history of this record changed in the tables."""
@@ -104,11 +117,10 @@ class History:
     def former_keys(self) -> dict[tuple[str, str], str]:
         """Table and key that a row bore and nobody bears now → the key that the row bears now."""
         found: dict[tuple[str, str], str] = {}
-        for table, rows in self.state.rows.items():
-            for row in rows:
+        called = self.state.called
+        for table, rows in self.state.rows.items() if called else ():
+            for row in (one for one in rows if (table, one) in called):
                 key = self.state.keys[table, row]
-                if key == row and (table, row, KEY_FIELD) not in self.state.claims:
-                    continue  # as nearly every row
                 said = [claim.value for claim in self.state.said_of(table, row, KEY_FIELD)]
                 for former in dict.fromkeys([row, *said]):
                     if "~" not in former and not self.state.names_of(table, former):

@@ -219,8 +219,8 @@ def about_refused(
     read: Mapping[str, tuple[str, list[Line]]], history: History
 ) -> Iterator[Finding]:
     """What the files say that somebody decided otherwise; the decision stands."""
-    for (table, row, field), claims in history.state.claims.items():
-        for claim in claims:
+    for (table, row), fields in history.state.claims.items():
+        for field, claim in ((field, one) for field, said in fields.items() for one in said):
             if not claim.refused or claim.act not in read or (table, row) not in history.state.keys:
                 continue
             key = history.state.keys[table, row]

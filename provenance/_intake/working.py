@@ -33,8 +33,9 @@ from provenance._history.history import (
 )
 from provenance._history.projection import columns_of, covered_tables, key_field, rows_in_order
 from provenance._history.waiting import entry_of, with_waiting
-from provenance._identity.naming import CellNames
+from provenance._identity.naming import CellNames, SampleNames
 from provenance._intake.typed import TypedCells
+from provenance._model.schema import AS_FOUND
 from provenance._record.journal import (
     JOURNAL,
     append_waiting,
@@ -51,6 +52,9 @@ QUIET_SECONDS = 3.0
 """After so long without an act the tables are written."""
 MOST_REMEMBERED = 10_000
 """Changed rows that are remembered; who asks for older ones reads everything anew."""
+
+_LARGE = 5_000
+"""Rows of a record beyond which looking for circles takes longer than a person should wait."""
 
 
 class Unread(NamedTuple):
@@ -121,10 +125,11 @@ class Working:
         self._package = open_to_change(package.folder)
         with self._mutex, locked(self._package.folder):
             self._read()
-        # a large history is a million small objects without circles, which the collector would
-        # look through for half a second now and then
-        gc.collect()
-        gc.freeze()
+        if len(self._history.state.keys) > _LARGE:
+            # a million small objects without circles, which the collector of circles would look
+            # through now and then for half a second
+            gc.collect()
+            gc.freeze()
 
     def __enter__(self) -> Self:
         return self
@@ -237,18 +242,26 @@ class Working:
         """The cells by row, as the record holds them, and those that cannot be read."""
         history, state = self._history, self._history.state
 
-        def keys(table: str) -> Set[str]:
-            new = {one.key for one in cells if one.table == table}
-            if table not in state.rows:
-                own = self._package.model.table(table).primary_key[0]
-                return new.union(self._package.tables.column(table, own))
-            former = (key for name, key in history.former_keys if name == table)
-            return new.union(former, (state.keys[table, row] for row in state.rows[table]))
+        new = {(one.table, one.key) for one in cells}
 
         def is_new(table: str, key: str) -> bool:
             return not state.names_of(table, key)
 
-        typed = TypedCells(state.model, keys, lambda: CellNames(self.tables))
+        def is_key(table: str, key: str) -> bool:
+            if table not in state.rows:
+                return key in keys(table)
+            place = (table, key)
+            return place in new or not is_new(*place) or place in history.former_keys
+
+        def keys(table: str) -> list[str]:
+            if table not in state.rows:
+                own = self._package.model.table(table).primary_key[0]
+                return self._package.tables.column(table, own)
+            return [state.keys[table, row] for row in state.rows[table]]
+
+        typed = TypedCells(
+            state.model, is_key, keys, lambda: CellNames(self.tables, self._sample_names)
+        )
         rows: dict[tuple[str, str], tuple[dict[str, str], dict[str, str]]] = {}
         called: dict[tuple[str, str], str] = {}
         unread = []
@@ -275,6 +288,21 @@ class Working:
             for (table, key), said in rows.items()
         ]
         return entered, unread
+
+    def _sample_names(self, tables: Snapshot) -> SampleNames:
+        """What samples are named by, as `SampleNames.of` has it of tables that were written."""
+        rows = self._history.state.rows
+        samples = [
+            (row.get("site_id", ""), row.get("sample_id", ""))
+            for table in ("sample", "reservation")
+            for row in (rows[table].values() if table in rows else tables.rows(table))
+        ]
+        called = {
+            key: now for (table, key), now in self._history.former_keys.items() if table == "sample"
+        }
+        as_found = tables.model.numbering == AS_FOUND
+        sites = [row.get("site_id", "") for row in rows["site"].values()]
+        return SampleNames.called(samples, sites, called, as_found=as_found)
 
     # -- the disk ----------------------------------------------------------------------------------
 
