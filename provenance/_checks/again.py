@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import polars as pl
 
@@ -56,8 +56,8 @@ class Checking:
     Keeps the tables as `package.tables` has them, the findings of each rule, the columns that each
     rule read, and what rules share. `findings` looks for what is different now, a column at a time,
     and beside the tables by the times and sizes of the files, and asks again only those rules that
-    read any of it. Nothing of an older state is kept. A package whose schemas were changed is
-    opened again, and gets a new one of these.
+    read any of it. Of an older state nothing is kept but what `Snapshot.once_more` goes on from.
+    A package whose schemas were changed is opened again, and gets a new one of these.
     """
 
     def __init__(self, package: Package, *, rules: Sequence[Rule] | None = None) -> None:
@@ -69,6 +69,7 @@ class Checking:
         self._disk: object = None
         self._notes = Notes()
         self._shared: dict[str, Kept] = {}
+        self._former: dict[str, Any] = {}
         self._structure: dict[str, _Parts] = {}
         self._links: dict[str, _Parts] = {}
         self._answers: dict[str, _Answer] = {}
@@ -80,7 +81,7 @@ class Checking:
         self._forget(tables)
         texts = {name: text for name, text in self._texts.items() if text is not None}
         parts = [*self._find_in_structure(texts)]
-        asked = self._ask(TracedTables(tables, self._notes, self._shared), texts)
+        asked = self._ask(TracedTables(tables, self._notes, self._shared, self._former), texts)
         skipped = {id: one.skipped for id, one in asked.items() if one.skipped}
         failed = {id: one.failed for id, one in asked.items() if one.failed}
         parts += [part for one in asked.values() for part in one.parts]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
@@ -177,24 +177,25 @@ def read_acts(tables: Snapshot, known: Mapping[str, Act] = NO_ACTS) -> dict[str,
     return acts
 
 
-def proved(package: Package, tables: Snapshot) -> History:
+def proved(package: Package, tables: Snapshot, known: Collection[str] = ()) -> History:
     """The history as it is written; nothing of the tables is looked at.
 
+    `known` are acts that were proved and stand before those of `tables`, which has the others only.
     Raises BrokenHistory that names the first act that is not what its name says.
     """
     key = record_key(package)
     acts = read_acts(tables)
     written = len(tables.rows(ACT))
-    if len(acts) != written:
+    if len(acts) != written or not acts.keys().isdisjoint(known):
         raise BrokenHistory(f"{tables.where}/tables/act.csv: an act occurs twice; restore the file")
-    if not acts:
+    if not acts and not known:
         for name in (CONFLICT, ACCEPTED, FORMER_KEY, READING):
             if tables.rows(name):
                 raise BrokenHistory(
                     f"{tables.where}/tables/act.csv: it has no acts, but {name}.csv lists the "
                     "results of acts; restore act.csv and change.csv from a copy"
                 )
-    seen: set[str] = set()
+    seen = set(known)
     for name, act in acts.items():
         where = f"{tables.where}/tables/act.csv: act {name[:8]}"
         if act.kind not in KINDS or act.act_id(key) != name:
@@ -209,7 +210,7 @@ def proved(package: Package, tables: Snapshot) -> History:
             )
         seen.add(name)
     begun = first_act(package)
-    if acts and begun.act_id(key) not in acts:
+    if acts and begun.act_id(key) not in seen:
         raise BrokenHistory(f"{package.folder}: these acts are of another record; restore act.csv")
     return History(package, acts, key)
 
