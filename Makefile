@@ -9,7 +9,7 @@ PIP := $(BIN)/pip install --quiet --disable-pip-version-check
 WORKERS := $(shell expr $$(getconf _NPROCESSORS_ONLN) + 1)
 TESTS := POLARS_MAX_THREADS=1 $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
-.PHONY: help demo test test-quick check mutants decade docs catalogues bench lock lowest wheel clean
+.PHONY: help demo test test-quick check mutants decade docs catalogues vendor bench lock lowest wheel clean
 
 help:  ## this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 12
@@ -44,6 +44,9 @@ docs: $(STAMP)  ## write rule list and README tables again, and the site into bu
 
 catalogues: $(STAMP)  ## collect the texts of forms again into templates/languages
 	PYTHONPATH=. $(BIN)/python tests/catalogues.py
+
+vendor: $(STAMP)  ## fetch the browser libraries again, as templates/desk/vendor/vendor.json says
+	PYTHONPATH=. $(BIN)/python tests/vendored.py
 
 bench: $(STAMP)  ## measure; prints ratios (see benchmarks/README.md)
 	for script in benchmarks/*.py; do $(BIN)/python $$script || exit 1; done

@@ -68,7 +68,9 @@ def fill_in(app: Any, page: str, content: list[str]) -> None:
     if page == "code_book":
         content[0] = code_book_markdown(load_model("blank"), "any kind of place")
     if page == "commands":
-        content[0] = content[0].replace("EVERY COMMAND", ", ".join(COMMANDS))
+        content[0] = content[0].replace(
+            "EVERY COMMAND", ", ".join(one for one in COMMANDS if " " not in one)
+        )
 
 
 def show_options_as_code(app: Any, context: Any, lines: list[str]) -> None:

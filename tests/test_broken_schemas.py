@@ -29,17 +29,17 @@ COMMANDS = (
     ("check", "{package}"),
     ("check", "{package}", "--format", "html"),
     ("locate", "{package}", "2?1"),
-    ("labels", "{package}", "--out", "{out}/labels.pdf"),
-    ("tags", "{package}", "--out", "{out}/tags.pdf"),
-    ("cards", "{package}", "--out", "{out}/cards.pdf"),
-    ("sheets", "{package}", "--out", "{out}/sheets.pdf"),
-    ("workbook", "{package}", "--filled", "--out", "{out}/book.xlsx"),
-    ("custody", "{package}"),
+    ("print", "labels", "{package}", "--out", "{out}/labels.pdf"),
+    ("print", "tags", "{package}", "--out", "{out}/tags.pdf"),
+    ("print", "cards", "{package}", "--out", "{out}/cards.pdf"),
+    ("print", "sheets", "{package}", "--out", "{out}/sheets.pdf"),
+    ("print", "workbook", "{package}", "--filled", "--out", "{out}/book.xlsx"),
+    ("custody", "show", "{package}"),
     ("stamps", "{package}", "3", "--crew", "north"),
     ("derive", "{package}", "--out", "{out}/figures"),
-    ("survey", "{package}"),
-    ("plan", "{package}", "--out", "{out}/plans"),
-    ("relocate", "{package}", "231", "--out", "{out}/pages"),
+    ("survey", "compute", "{package}"),
+    ("print", "plan", "{package}", "--out", "{out}/plans"),
+    ("print", "relocation", "{package}", "231", "--out", "{out}/pages"),
     ("pack", "{package}", "--out", "{out}/bundle"),
     ("pack", "{package}", "--edition", "public", "--out", "{out}/public"),
     ("compare", "{package}", "{package}"),
@@ -136,7 +136,7 @@ def test_whatever_is_damaged_every_command_ends_in_a_sentence(
     shutil.rmtree(place)
 
 
-@pytest.mark.parametrize("command", ["survey", "cards", "plan"])
+@pytest.mark.parametrize("command", ["survey compute", "print cards", "print plan"])
 def test_a_schema_of_positions_that_lacks_how_they_were_found(
     sound: Package, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
 ) -> None:
@@ -144,7 +144,7 @@ def test_a_schema_of_positions_that_lacks_how_they_were_found(
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "holl/schemas/position.json"
     path.write_text(path.read_text("utf-8").replace('"found_by"', '"found_by_"'), "utf-8")
-    assert run(command, "holl") in (0, 1, 2)
+    assert run(*command.split(), "holl") in (0, 1, 2)
 
 
 @pytest.fixture

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import io
+import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from itertools import pairwise
 
 import click
 import pytest
+from click.testing import CliRunner
 
 import provenance._cli
 from provenance._base.disk import disk_trouble, writing
 from provenance._base.errors import UnusableInput
-from provenance._cli import COMMANDS, Moves, main
+from provenance._cli import COMMANDS, SECTIONS, Moves, command_named, main
+from tests.test_words import JOINED, ROOT
 
 
 def _command_that(raises: BaseException) -> click.Command:
@@ -44,26 +48,81 @@ def test_the_exit_code_of_a_command_reaches_the_shell(monkeypatch, raises, code)
     assert stop.value.code == code
 
 
+def said_to(*words: str) -> str:
+    """What is told on words that are not understood."""
+    told = CliRunner().invoke(provenance._cli.treenail, words)
+    assert told.exit_code == 2
+    return " ".join(told.output.split())
+
+
 def test_every_command_that_help_names_is_there():
-    context = click.Context(provenance._cli.treenail)
     for name in COMMANDS:
-        command = provenance._cli.treenail.get_command(context, name)
-        assert command is not None
-        assert command.name == name.rstrip("_")
+        assert command_named(name).name == name.rpartition(" ")[2]
+        # a word that others share has a line of its own, and stands for no command
+        assert (name in {other.rpartition(" ")[0] for other in COMMANDS}) == (not COMMANDS[name][0])
 
 
-def test_a_mistyped_command_is_told_the_nearest_one():
-    line = [sys.executable, "-c", "from provenance._cli import main; main()", "chekc"]
-    told = subprocess.run(line, capture_output=True, text=True, check=False)
-    assert told.returncode == 2
-    assert "Did you mean 'check'?" in told.stderr
+def test_the_help_fits_one_screen_and_names_every_first_word_once():
+    """A screen of 80 columns and about 40 lines; the two that are shown by both words are extra."""
+    told = CliRunner().invoke(provenance._cli.treenail, ["--help"], terminal_width=80).output
+    assert len(told.splitlines()) <= 43
+    assert max(map(len, told.splitlines())) <= 79
+    named = re.findall(r"^  ([a-z]+)  ", told, re.MULTILINE)
+    assert named == [name for name in COMMANDS if " " not in name]
+    assert re.findall(r"^(\S.*)\n  \S", told, re.MULTILINE)[-len(SECTIONS) :] == [*SECTIONS]
+
+
+def test_a_word_that_is_no_command_is_told_what_to_type():
+    """A mistyped one, one that stands behind another word now, one without what must follow."""
+    assert "Did you mean 'treenail check'?" in said_to("chekc")
+    assert "Did you mean 'treenail change correct'?" in said_to("correct", "holl", "sample", "231")
+    assert "Did you mean 'treenail print relocation'?" in said_to("relocate", "holl", "231")
+    assert "Did you mean 'treenail change split'?" in said_to("split", "holl")
+    assert "Did you mean" not in said_to("hollin")
+    assert "After 'survey' comes one of: compute, trace." in said_to("survey", "holl")
+    assert "Did you mean 'treenail store split'?" in said_to("store", "spilt", "holl")
+    assert "Did you mean 'treenail check'?" in said_to("print", "check", "holl")
+
+
+TEXTS = (".html", ".js", ".json", ".md", ".po", ".py", ".txt", ".yaml")
+TYPED = re.compile(r"\btreenail\s+(?!record\b)([a-z][a-z-]+)(?:\s+([^\s'\"`,;:.)]+))?")
+"""Two words behind the program's name; a 'treenail record' is what bundles hold."""
+
+
+def commands_named_in(text: str) -> Iterator[str]:
+    """What stands behind each 'treenail': a word, and the next where that is shared by several."""
+    for first, second in TYPED.findall(text):
+        shared = first in COMMANDS and not COMMANDS[first][0]
+        yield f"{first} {second}".strip() if shared else first
+
+
+def test_every_command_that_a_text_names_is_there():
+    """A word that others share may be named alone, and nothing but the next word stands behind it.
+
+    Messages, remedies, help, forms, pages, the README and the docs; Python's text over lines.
+    """
+    assert [*commands_named_in("'treenail change' or treenail\nstore STORE --enter")] == [
+        "change",
+        "store STORE",
+    ]
+    paths = [ROOT / "README.md", ROOT / "SECURITY.md", ROOT / "DEVELOPERS.md"]
+    for folder in ("provenance", "templates", "schemas", "docs", "benchmarks", "demo_package"):
+        found = (ROOT / folder).rglob("*.*")
+        paths += [one for one in found if one.suffix in TEXTS]
+    seen, wrong = set(), []
+    for path in sorted(paths):
+        named = set(commands_named_in(JOINED.sub("", path.read_text("utf-8"))))
+        seen |= named
+        wrong += [f"{path.relative_to(ROOT)}: treenail {one}" for one in named - COMMANDS.keys()]
+    assert not wrong, "\n".join(wrong)
+    assert len(seen) > 50
 
 
 def test_what_the_disk_refuses_is_one_sentence_with_the_name_that_was_asked_for(tmp_path):
     """No traceback, no temporary name, and nothing left behind."""
     (tmp_path / "taken").write_text("a file, not a folder")
-    line = [sys.executable, "-c", "from provenance._cli import main; main()", "workbook"]
-    line += ["--profile", "blank", "--out", str(tmp_path / "taken" / "book.xlsx")]
+    line = [sys.executable, "-c", "from provenance._cli import main; main()", "print"]
+    line += ["workbook", "--profile", "blank", "--out", str(tmp_path / "taken" / "book.xlsx")]
     told = subprocess.run(line, capture_output=True, text=True, check=False)
     assert told.returncode == 2
     assert told.stderr.startswith(f"treenail: {tmp_path / 'taken'}")
@@ -92,9 +151,7 @@ def test_a_full_disk_says_which_file_it_had_no_room_for_and_to_make_room(tmp_pat
 @pytest.mark.parametrize("name", list(COMMANDS))
 def test_a_package_may_be_left_out_only_where_nothing_that_must_be_there_follows_it(name):
     """Else the further argument would be taken for the package, against what the help says."""
-    command = provenance._cli.treenail.get_command(click.Context(provenance._cli.treenail), name)
-    assert command is not None
-    arguments = [one for one in command.params if isinstance(one, click.Argument)]
+    arguments = [one for one in command_named(name).params if isinstance(one, click.Argument)]
     for one, following in pairwise(arguments):
         assert one.required or not following.required
 

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from provenance._cli import COMMANDS
 from provenance._cli.overview import with_commands_table
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -21,8 +20,3 @@ def test_the_table_of_commands_has_not_drifted() -> None:
 @pytest.mark.parametrize("link", sorted(set(re.findall(r"\]\((?!https?:)([^)#]+)\)", README))))
 def test_what_the_readme_links_to_is_there(link) -> None:
     assert (ROOT / link).exists()
-
-
-def test_every_command_that_the_readme_types_exists() -> None:
-    typed = set(re.findall(r"^\s*treenail ([a-z]+)|`treenail ([a-z]+)", README, re.MULTILINE))
-    assert {a or b for a, b in typed} <= set(COMMANDS)

@@ -17,7 +17,7 @@ from provenance._checks.language.rule import COMMON_PRACTICE, rule
 from provenance._checks.registry import all_rules
 from provenance._checks.rule_book import rule_table_markdown
 from provenance._checks.rules import sample as sample_rules
-from provenance._cli import COMMANDS, treenail
+from provenance._cli import SECTIONS, treenail
 from provenance._cli.overview import commands_table
 from provenance._derive.figures.figures import FIGURES, Kind, draw_figures
 from provenance._derive.summary import derive_tables
@@ -63,7 +63,7 @@ def test_a_command(monkeypatch: pytest.MonkeyPatch) -> None:
     module = ModuleType("provenance._cli.counting")
     module.count = count  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "provenance._cli.counting", module)
-    monkeypatch.setitem(COMMANDS, "count", ("counting:count", "Count to three."))
+    monkeypatch.setitem(SECTIONS["In the field"], "count", ("counting:count", "Count to three."))
     assert run("count") == "1 2 3\n"
     assert "Count to three." in run("--help")
     assert "| `treenail count` | Count to three. |" in commands_table()
@@ -76,7 +76,7 @@ def test_a_label_stock(tmp_path: Path) -> None:
     path.write_text(yaml.safe_dump(stock), "utf-8")
     package = a_package(tmp_path).with_chain().package
     out = tmp_path / "labels.pdf"
-    run("labels", package.folder, "--stock", path, "--out", out)
+    run("print", "labels", package.folder, "--stock", path, "--out", out)
     assert out.read_bytes().startswith(b"%PDF")
 
 
@@ -126,6 +126,6 @@ add:
     assert "Recorded as" in (folder / "README.md").read_text("utf-8")
     assert "wheel_side" in package.tables.columns("element")
     assert run("check", folder)
-    run("workbook", folder, "--out", tmp_path / "mill.xlsx")
+    run("print", "workbook", folder, "--out", tmp_path / "mill.xlsx")
     run("pack", folder, "--out", tmp_path / "bundle")
     assert "Wheel side" in (tmp_path / "bundle" / "data" / "CODEBOOK.md").read_text("utf-8")

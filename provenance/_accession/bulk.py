@@ -188,7 +188,7 @@ def accession_list(
     refuse_copy(Store(store))
     if only_check and is_old_store(store):
         raise UnusableInput(
-            f"an older version began the store {store}; 'treenail store {store} --take-over' "
+            f"an older version began the store {store}; 'treenail store take-over {store}' "
             "takes it over first"
         )
     with tempfile.TemporaryDirectory(prefix="treenail-") as scratch:

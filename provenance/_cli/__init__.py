@@ -6,6 +6,8 @@ import gc
 import importlib
 import io
 import sys
+from collections import ChainMap
+from typing import Any
 
 import click
 
@@ -13,103 +15,181 @@ from provenance import __version__
 from provenance._base.errors import TreenailError
 from provenance._cli.terminal import Terminal
 
-COMMANDS: dict[str, tuple[str, str]] = {
-    # name: (module in provenance._cli : function, one line for the overview)
-    "new": ("importing:new", "Start a package for one kind of site."),
-    "settings": ("settings:settings", "Show or set units, language, DOIs and embargo."),
-    "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
-    "labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
-    "tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),
-    "cards": ("printing:cards", "Print one card per hole for the building file."),
-    "sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
-    "workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
-    "phone": ("forms:phone", "Write the form that a crew fills in on a phone."),
-    "import": ("importing:import_", "Import field exports and answers from phones."),
-    "attach": ("importing:attach", "Put photos, plans and reports into a package."),
-    "correct": ("deciding:correct", "Correct or blank cells of a row."),
-    "settle": ("deciding:settle", "Settle a conflict between two sources."),
-    "rename": ("deciding:rename", "Change the key of a row, everywhere."),
-    "remove": ("deciding:remove", "Remove a row, or put it back."),
-    "split": ("deciding:split", "Separate two things that share one number."),
-    "join": ("deciding:join", "Join two rows into one."),
-    "accept": ("deciding:accept", "Accept a finding, with a reason."),
-    "undo": ("deciding:undo", "Undo an act."),
-    "history": ("history:history", "Show who said what, and open conflicts."),
-    "merge": ("merging:merge", "Merge two copies of one record."),
-    "finish": ("merging:finish", "Finish work that stopped halfway on another computer."),
-    "day": ("day:day", "Sum up a day of fieldwork, and what to do tomorrow."),
-    "check": ("checking:check", "Report what is wrong in a package, and what to do."),
-    "handover": ("custody:handover", "Record who gave which sample to whom; in a store, too."),
-    "keys": ("signing:keys", "Manage signing keys."),
-    "custody": ("custody:custody", "Show where samples are and have been."),
-    "consign": ("laboratory:consign", "Prepare a parcel for a laboratory, with list and form."),
-    "results": ("laboratory:results", "Import a laboratory's results."),
-    "reconcile": ("laboratory:reconcile", "Compare results with parcel and field record."),
-    "survey": ("surveying:survey", "Compute positions from tapes, offsets and bearings."),
-    "plan": ("surveying:plan", "Draw scaled plans, or write them for a GIS."),
-    "trace": ("tracing:trace", "Trace timbers and holes on a scanned plan."),
-    "derive": ("deriving:derive", "Derive volumes, trees, fellings and phases; draw figures."),
-    "review": ("reviewing:review", "Read and release what the public edition may show."),
-    "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
-    "verify": ("bundling:verify", "Verify whether a bundle is sound, and list what is not."),
-    "deposit": ("bundling:deposit", "Write the DOI of a bundle into it."),
-    "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
-    "accession": ("accessioning:accession", "Accession a bundle: number, register, receipt."),
-    "compare": ("bundling:compare", "List what changed between two bundles of one record."),
-    "store": ("storing:store", "Show a store; withdraw, merge, split, print its anchor."),
-    "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
-    "audit": ("cataloguing:audit", "Check many bundles for damage and loss, in rotation."),
-    "loans": ("collecting:loans", "List loans and requests of a store; print their papers."),
-    "places": ("places:places", "List the places of a store, and print their labels."),
-    "stocktake": ("stocktaking:stocktake", "Compare what was scanned in a store with its record."),
-    "year": ("places:year", "Count what came, went and was asked of a store, year by year."),
-    "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
-    "relocate": ("surveying:relocate", "Print the page for finding a hole again."),
-    "demo": ("demo:demo", "Run the whole workflow on invented data."),
+SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
+    # heading: {words of the command: (module in provenance._cli : function, one line of help)}
+    "Start here": {
+        "desk": ("desking:desk", "Do all of this as pages in your browser."),
+        "new": ("importing:new", "Start a package for one kind of site."),
+        "settings": ("settings:settings", "Show or set units, language, DOIs and embargo."),
+        "demo": ("demo:demo", "Run the whole workflow on invented data."),
+    },
+    "In the field": {
+        "stamps": ("locating:stamps", "Reserve stamp numbers that cannot be misread."),
+        "print": ("", "Print labels, tags, cards, forms, plans; write workbooks."),
+        "print labels": ("printing:labels", "Print labels for samples, boxes and drawers."),
+        "print tags": ("printing:tags", "Print custody tags, consignment lists and receipts."),
+        "print cards": ("printing:cards", "Print one card per hole for the building file."),
+        "print sheets": ("forms:sheets", "Print the record sheets that a crew fills in by hand."),
+        "print workbook": ("forms:workbook", "Write the spreadsheet that a crew fills in."),
+        "print phone": ("forms:phone", "Write the form that a crew fills in on a phone."),
+        "print plan": ("surveying:plan", "Draw scaled plans, or write them for a GIS."),
+        "import": ("importing:import_", "Import field exports and answers from phones."),
+        "attach": ("importing:attach", "Put photos, plans and reports into a package."),
+        "survey": ("", "Compute positions from tapes, or trace a scanned plan."),
+        "survey compute": ("surveying:compute", "Compute positions from tapes, offsets, bearings."),
+        "survey trace": ("tracing:trace", "Trace timbers and holes on a scanned plan."),
+        "check": ("checking:check", "Report what is wrong in a package, and what to do."),
+        "day": ("day:day", "Sum up a day of fieldwork, and what to do tomorrow."),
+        "change": ("", "Correct, add, settle, rename, remove, split, join, accept, undo."),
+        "change correct": ("deciding:correct", "Correct or blank cells of a row."),
+        "change add": ("deciding:add", "Add a row to a table."),
+        "change settle": ("deciding:settle", "Settle a conflict between two sources."),
+        "change rename": ("deciding:rename", "Change the key of a row, everywhere."),
+        "change remove": ("deciding:remove", "Remove a row, or put it back."),
+        "change split": ("deciding:split", "Separate two things that share one number."),
+        "change join": ("deciding:join", "Join two rows into one."),
+        "change accept": ("deciding:accept", "Accept a finding, with a reason."),
+        "change undo": ("deciding:undo", "Undo an act."),
+        "change finish": ("merging:finish", "Finish changes that stopped on another computer."),
+        "history": ("history:history", "Show who said what, and open conflicts."),
+        "merge": ("merging:merge", "Merge two copies of one record."),
+    },
+    "With the laboratory": {
+        "custody": ("", "Hand samples over, prepare parcels, show who holds what."),
+        "custody handover": ("custody:handover", "Record who gave which sample to whom."),
+        "custody consign": ("laboratory:consign", "Prepare a parcel, with list and form."),
+        "custody show": ("custody:show", "Show where samples are and have been."),
+        "results": ("", "Import a laboratory's results, and reconcile them."),
+        "results import": ("laboratory:import_", "Import a laboratory's results."),
+        "results reconcile": (
+            "laboratory:reconcile",
+            "Compare results with parcel and field record.",
+        ),
+        "derive": ("deriving:derive", "Derive volumes, trees, fellings and phases; draw figures."),
+    },
+    "In the archive": {
+        "review": ("reviewing:review", "Read and release what the public edition may show."),
+        "pack": ("bundling:pack", "Write an archive bundle, with everything in it."),
+        "custody keys": ("signing:keys", "Manage signing keys."),
+        "verify": ("bundling:verify", "Verify whether a bundle is sound, and list what is not."),
+        "deposit": ("bundling:deposit", "Write the DOI of a bundle into it."),
+        "unpack": ("bundling:unpack", "Turn a bundle back into a package."),
+        "compare": ("bundling:compare", "List what changed between two bundles of one record."),
+    },
+    "Finding a hole again": {
+        "locate": ("locating:locate", "Find the hole that a worn stamp belongs to."),
+        "print relocation": ("surveying:relocation", "Print the page for finding a hole again."),
+    },
+    "In the store": {
+        "accession": ("accessioning:accession", "Accession a bundle: number, register, receipt."),
+        "store": ("", "Show a store; its places, loans, stocktakes and years."),
+        "store show": ("storing:show", "Say what a store is, and what is due."),
+        "store enter": ("storing:enter", "Enter places, people, enquiries and terms."),
+        "store places": ("places:places", "List the places of a store, and print their labels."),
+        "store loans": ("collecting:loans", "List loans and requests; print their papers."),
+        "store stocktake": ("stocktaking:stocktake", "Compare what was scanned with the record."),
+        "store year": ("places:year", "Count what came, went and was asked, year by year."),
+        "store numbers": ("storing:numbers", "Write store numbers for the samples of a record."),
+        "store anchor": ("storing:anchor", "Print the end of the register, to keep on paper."),
+        "store lift": ("storing:lift", "Lift a restriction or an embargo."),
+        "store withdraw": ("storing:withdraw", "Withdraw an accession."),
+        "store merge": ("storing:merge", "Take over what was done in a copy of a store."),
+        "store split": ("storing:split", "Make a new store of some accessions."),
+        "store events": ("storing:events", "Write the preservation events of a store (CSV)."),
+        "store take-over": ("storing:take_over", "Take over a store of an older version."),
+        "catalogue": ("cataloguing:catalogue", "List and search many bundles."),
+        "audit": ("cataloguing:audit", "Check many bundles for damage and loss, in rotation."),
+    },
 }
-"""Every command with where it lives; the order is the order of the work."""
+"""Every command with where it lives, under the heading of those who use it; the order is that of
+the help. Commands of one kind share their first word, which has a line of its own, without a place.
+The overview names them by that word, and one that stands under another heading by both words."""
+
+COMMANDS = ChainMap(*reversed(SECTIONS.values()))
+"""The same without headings."""
+
+FORMER = {"relocate": "print relocation"}
+"""A word that stands in no command any more → the command that it was."""
+
+
+def command_named(name: str) -> click.Command:
+    """The command of these words, imported now; a group where a further word must follow."""
+    where, line = COMMANDS[name]
+    if not where:
+        return Moves(name.rpartition(" ")[2], words=name, help=line)
+    module, function = where.split(":")
+    command = getattr(importlib.import_module(f"provenance._cli.{module}"), function)
+    assert isinstance(command, click.Command)
+    return command
 
 
 class Moves(click.Group):
-    """A group that imports a command's module when that command is called, and not before."""
+    """The commands behind `words`; a command's module is imported when it is called, not before."""
+
+    def __init__(self, *args: Any, words: str = "", **settings: Any) -> None:
+        super().__init__(*args, **settings)
+        self.words = words
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """The commands in the order of the work."""
-        return list(COMMANDS)
+        """The words that may follow, in the order of the help."""
+        split = (name.rpartition(" ") for name in COMMANDS)
+        return [last for before, _, last in split if before == self.words]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command of that name, imported now."""
-        if cmd_name not in COMMANDS:
-            return None
-        module, function = COMMANDS[cmd_name][0].split(":")
-        command = getattr(importlib.import_module(f"provenance._cli.{module}"), function)
-        assert isinstance(command, click.Command)
-        return command
+        """The command of that name behind `words`."""
+        name = f"{self.words} {cmd_name}".strip()
+        return command_named(name) if name in COMMANDS else None
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """As click does, with the nearest command named when there is none of that name."""
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+        """As click does; a word that is not a command here is told which may be meant."""
+        here = self.list_commands(ctx)
+        if args and args[0] not in here and not args[0].startswith("-"):
             import difflib
 
-            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
-            hint = f" Did you mean '{near[0]}'?" if near else ""
-            raise click.UsageError(f"there is no command '{args[0]}'.{hint}", ctx)
+            # where two commands end in one word, the one that stands first is meant
+            full = {name.rpartition(" ")[2]: name for name in reversed([*COMMANDS])} | FORMER
+            full |= {last: f"{self.words} {last}".strip() for last in here}
+            near = difflib.get_close_matches(args[0], here if self.words else full, 1, 0.7)
+            words = f"{self.words} {args[0]}".strip()
+            told = f"there is no command '{words}'."
+            if meant := full.get(args[0]) or full.get(*near or [""]):
+                told += f" Did you mean 'treenail {meant}'?"
+            if self.words:
+                told += f" After '{self.words}' comes one of: {', '.join(here)}."
+            raise click.UsageError(told, ctx)
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """The overview, from the table above, so that help imports no command."""
-        with formatter.section("Commands, in the order of the work"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+        """The words that may follow, from the table above, so that help imports no command."""
+        lines = {name: COMMANDS[f"{self.words} {name}"][1] for name in self.list_commands(ctx)}
+        with formatter.section("Commands"):
+            formatter.write_dl(list(lines.items()))
 
 
-@click.group(cls=Moves, context_settings={"help_option_names": ["-h", "--help"]})
+class Overview(Moves):
+    """All commands, whose help fits one screen."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Nothing of the two options, which the text names, but the commands by who uses them."""
+        under = {name: heading for heading, section in SECTIONS.items() for name in section}
+        formatter.write_paragraph()
+        for heading, section in SECTIONS.items():
+            formatter.write(f"{heading}\n")
+            for name, (_, line) in section.items():
+                first = name.partition(" ")[0]
+                if name == first or under[first] != heading:
+                    formatter.write(f"  {name:18}{line}\n")
+
+
+@click.group(cls=Overview, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, "--version", prog_name="treenail")
 def treenail() -> None:
-    """Keep site, timber, sample, plug stamp and laboratory result linked for decades.
-
-    Exit codes: 0 clean, 1 findings, 2 unusable input or usage, 70 a fault in the program.
+    """\b
+    Keep site, timber, sample, stamp and laboratory result linked for decades.
+    'treenail COMMAND --help' tells more of one, 'treenail --version' of all.
+    Exit codes: 0 clean, 1 findings, 2 unusable input, 70 a fault in the program.
     """
 
 
@@ -153,7 +233,7 @@ def main() -> None:
     except (SystemExit, KeyboardInterrupt):
         raise
     except BaseException as error:  # a panic of the table engine is no Exception
-        from provenance._cli.crash import SOFTWARE, tell_crash
+        from provenance._base.fault import SOFTWARE, fault_in_words
 
-        tell_crash(error)
+        click.echo(f"treenail: {fault_in_words(error)}", err=True)
         sys.exit(SOFTWARE)

@@ -118,7 +118,7 @@ def accession(
     again is printed.
 
     On what terms it comes (--as, --donor, --restriction and others) stands on the receipt and in
-    tables of the store, not in the bundle. An embargo ends with 'treenail store STORE --lift'.
+    tables of the store, not in the bundle. An embargo ends with 'treenail store lift'.
 
     With --bag-only a bag that another program made is judged by RFC 8493 alone and kept byte for
     byte. It is no record: nothing is known of samples in it.

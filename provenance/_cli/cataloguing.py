@@ -148,7 +148,7 @@ def catalogue(
         if isinstance(place, Path) and is_store(place):
             raise UnusableInput(
                 f"{place} is a store, and its register says what was withdrawn: "
-                f"'treenail store {place} --withdraw NUMBER'"
+                f"'treenail store withdraw {place} NUMBER'"
             )
         withdraw_bundle(index, withdraw, reason)
         click.echo(f"noted as withdrawn: {withdraw}")

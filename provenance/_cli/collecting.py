@@ -1,4 +1,4 @@
-"""`treenail handover STORE` and `treenail loans`: what a store does with its samples."""
+"""`treenail custody handover STORE` and `store loans`: what a store does with its samples."""
 
 from __future__ import annotations
 
@@ -69,7 +69,8 @@ def record(
                 click.echo(visible(f"part of {one.parent_sample_id}: {one.sample_id}"))
     if done.reference and code in ("loaned", "requested", "decided"):
         click.echo(
-            f"{done.reference}: print it with 'treenail loans {folder} --print {done.reference}'"
+            f"{done.reference}: print it with 'treenail store loans {folder} --print "
+            f"{done.reference}'"
         )
 
 
@@ -146,8 +147,8 @@ def loans(
     """List the loans that are out and the requests that are open in STORE, overdue ones first.
 
     With --print, print one again at any time as PDF: the form of a loan, the receipt of return, a
-    reminder; of a request, the letter with the decision. Record them with 'treenail handover STORE'
-    (loaned, taken_back, requested, decided).
+    reminder; of a request, the letter with the decision. Record them with 'treenail custody
+    handover STORE' (loaned, taken_back, requested, decided).
 
     Exit codes: 0 none overdue, 1 some are, 2 unusable input.
     """

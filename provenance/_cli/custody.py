@@ -1,4 +1,4 @@
-"""`treenail handover` and `treenail custody`: who has what, from the wood to the shelf."""
+"""`treenail custody handover` and `show`: who has what, from the wood to the shelf."""
 
 from __future__ import annotations
 
@@ -78,7 +78,9 @@ if TYPE_CHECKING:
     help="In a store, with 'sub_sampled': number of the part, 231=231B (repeat); default: the "
     "next free one.",
 )
-@key_option("Sign with this key, entered with 'treenail keys'; in a store, sign the register.")
+@key_option(
+    "Sign with this key, entered with 'treenail custody keys'; in a store, sign the register."
+)
 @passphrase_option
 def handover(
     package: Path,
@@ -112,8 +114,8 @@ def handover(
     --samples 2026.0001:231,233-240 (separate several with ';'), or of what was scanned; all of them
     are recorded or nothing. 'loaned' and 'requested' get their number from the store. With
     --reference, 'taken_back' and 'decided' take all samples that are open under it, and 'loaned'
-    gives them more time. 'sub_sampled' gives the part its own number. 'treenail loans' prints the
-    papers.
+    gives them more time. 'sub_sampled' gives the part its own number. 'treenail store loans' prints
+    the papers.
     """
     from provenance._store.store import is_store
 
@@ -221,7 +223,7 @@ def pairs_of(texts: Sequence[str], option: str) -> list[tuple[str, str]]:
     return pairs
 
 
-@click.command("custody")
+@click.command("show")
 @reads_package()
 @click.argument("sample", required=False)
 @click.option("--as-of", help="Show holders on this date (EDTF).")
@@ -230,7 +232,7 @@ def pairs_of(texts: Sequence[str], option: str) -> list[tuple[str, str]]:
 @click.option("--seal", is_flag=True, help="Seal events typed into the table.")
 @key_option("With --seal: sign them with this key.")
 @passphrase_option
-def custody(
+def show(
     package: Path,
     sample: str | None,
     as_of: str | None,
@@ -257,7 +259,9 @@ def custody(
             "SAMPLE, --as-of and --overdue are three questions; ask one at a time"
         )
     if key and not seal:
-        raise click.UsageError("--key signs what is sealed; give --seal too, or use 'handover'")
+        raise click.UsageError(
+            "--key signs what is sealed; give --seal too, or use 'treenail custody handover'"
+        )
     opened = asked(package)
     if seal:
         opened.refuse_bundle()

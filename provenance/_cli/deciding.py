@@ -1,20 +1,19 @@
-"""What people decide: `treenail correct`, `settle`, `rename`, `remove`, `split`, `undo` …"""
+"""What people decide: `treenail change correct`, `settle`, `rename`, `remove`, `split`, `undo` …"""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 import click
 
 from provenance._api.decisions import findings_named
+from provenance._base.errors import UnreadableValue
 from provenance._cli.options import by_option, counted, named_package_argument
 from provenance._history import deciding
 from provenance._history.edits import in_words
-from provenance._record.joined import keys_now
 from provenance._record.package import Package, open_to_change
 
 MOST = 30
@@ -46,15 +45,31 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
     read as in an import. This settles a conflict about the cell. A later import does not change the
     correction.
 
-    Example: treenail correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
+    Example: treenail change correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
     """
     opened = open_to_change(package)
     wanted = dict(_pair(one) for one in cells)
-    read = {name: _as_read(opened, table, name, text) for name, text in wanted.items()}
-    for name, text in read.items():
-        _refuse_lost_link(opened, table, name, text)
+    read = _as_read(opened, table, wanted)
     written = {name: text for name, text in wanted.items() if text != read[name]}
     _decide(opened, deciding.correct(table, key, read, written), by, why)
+
+
+@click.command("add")
+@named_package_argument
+@click.argument("table")
+@click.argument("cells", nargs=-1, required=True, metavar="FIELD=VALUE...")
+@by_option
+@why_option
+def add(package: Path, table: str, cells: tuple[str, ...], by: str, why: str) -> None:
+    """Add a row to TABLE: FIELD=VALUE for its key and whatever else is known.
+
+    What is typed is read as for 'treenail change correct'.
+    """
+    opened = open_to_change(package)
+    wanted = dict(_pair(one) for one in cells)
+    read = _as_read(opened, table, wanted)
+    written = {name: text for name, text in wanted.items() if text != read[name]}
+    _decide(opened, deciding.add(table, read, written), by, why)
 
 
 @click.command("settle")
@@ -67,7 +82,7 @@ def settle(package: Path, table: str, key: str, field: str, value: str, by: str,
     'treenail history PACKAGE --open' lists the conflicts, with who says what.
     """
     opened = open_to_change(package)
-    read = _as_read(opened, table, field, value)
+    read = _as_read(opened, table, {field: value})[field]
     written = value if value != read else ""
     _decide(opened, deciding.settle(table, key, field, read, written), by, why)
 
@@ -168,40 +183,18 @@ def _pair(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def _as_read(package: Package, table: str, field: str, text: str) -> str:
-    """What a person typed as the record holds it: metric sizes, codes, dates as an import has them.
+def _as_read(package: Package, table: str, cells: dict[str, str]) -> dict[str, str]:
+    """What a person typed as the record holds it; raises Refused that names the field."""
+    from provenance._intake.typed import TypedCells
 
-    Raises UnreadableValue for what the field cannot hold.
-    """
-    from provenance._identity.naming import CellNames
-    from provenance._intake.lines.cells import CellReader
-    from provenance._intake.mapping.mapping import ReadingHabits
-
-    if not text or table not in package.model.tables or field not in package.model.table(table):
-        return text
-    one = package.model.table(table)
-    links = {name for key in one.foreign_keys for name in key.fields}
-    reader = CellReader(
-        one.field(field),
-        ReadingHabits(),
-        package.model,
-        names_row=field in links,
-        named=CellNames(package.tables).reader_of(one, field),
-    )
-    return reader.read(text)
-
-
-def _refuse_lost_link(package: Package, table: str, field: str, text: str) -> None:
-    if not text or table not in package.model.tables:
-        return
-    for key in package.model.table(table).foreign_keys:
-        if key.fields == (field,):
-            there = package.tables.column(key.table, key.reference_fields[0])
-            if text not in there and text not in keys_now(package.tables, key.table):
-                known = {one.casefold(): one for one in there}
-                near = get_close_matches(text.casefold(), known, n=1)
-                hint = f"; did you mean {known[near[0]]}?" if near else ""
-                raise deciding.Refused(f"{field}: there is no {key.table} {text}{hint}")
+    typed = TypedCells.of(package.tables)
+    read = {}
+    for name, text in cells.items():
+        try:
+            read[name] = typed.read(table, name, text)
+        except UnreadableValue as error:
+            raise deciding.Refused(f"{name}: {error}") from None
+    return read
 
 
 def _decide(

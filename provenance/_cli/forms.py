@@ -1,4 +1,4 @@
-"""`treenail workbook` and `treenail sheets`: the forms that a crew fills in."""
+"""`treenail print sheets`, `workbook` and `phone`: the forms that a crew fills in."""
 
 from __future__ import annotations
 

@@ -169,12 +169,12 @@ def _row_lines(found: History, table: str, key: str, field: str | None) -> Itera
             f"nothing is decided of a table '{table}'; write one of {', '.join(state.rows)}"
         )
     row = row_named(state, table, key)
-    cells = {cell: said for cell, said in state.claims.items() if cell[:2] == (table, row)}
+    cells = state.claims.get((table, row), {})
     if field:
-        cells = {cell: said for cell, said in cells.items() if cell[2] == field}
+        cells = {name: said for name, said in cells.items() if name == field}
     if not cells:
         raise Refused(f"nothing is recorded about {table} {key}{f', {field}' if field else ''}")
-    for (_, _, name), said in cells.items():
+    for name, said in cells.items():
         for claim in said:
             mark = "refused" if claim.refused else "stands "
             yield f"{_NAMES.get(name, name):22} {mark} {_said(found, claim)}"
@@ -195,10 +195,12 @@ def _open_lines(found: History) -> Iterator[str]:
     if cells:
         one = cells[0]
         yield (
-            f"To settle one: treenail settle {package} {one.table} {one.key} {one.field} VALUE "
+            f"To settle one: treenail change settle {package} {one.table} {one.key} {one.field} "
+            "VALUE "
             '--why "…"'
         )
     yield (
-        f"Where two things have one number: treenail split {package} TABLE KEY NEW_KEY --source "
-        'IN-… --why "…"; keys and rows: treenail rename, join, remove'
+        f"Where two things have one number: treenail change split {package} TABLE KEY NEW_KEY "
+        "--source "
+        'IN-… --why "…"; keys and rows: treenail change rename, join, remove'
     )

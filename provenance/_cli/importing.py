@@ -126,9 +126,9 @@ def import_(
 
     A Data Package (datapackage.org), a folder or zip with datapackage.json, is read table by table.
     The files are kept byte for byte. Cells that cannot be read are listed, and their text is kept.
-    A workbook written by `treenail workbook` needs no mapping. Neither do answers to the form of
-    `treenail phone`: a ZIP or folder of CSV files with photos in media/, or one CSV or JSON file
-    with the folder media beside it. An answer that was sent again replaces itself.
+    A workbook written by `treenail print workbook` needs no mapping. Neither do answers to the form
+    of `treenail print phone`: a ZIP or folder of CSV files with photos in media/, or one CSV or
+    JSON file with the folder media beside it. An answer that was sent again replaces itself.
 
     With --draft, --out names the file for the proposed mapping (default: the screen). Anything that
     could not be guessed is marked '?'; nothing is imported until a person answers.
@@ -137,9 +137,9 @@ def import_(
     nothing is overwritten. A newer copy of a file is recognized by its content and replaces it; if
     that is not certain, the command asks for --replaces or --new.
 
-    For an edited workbook of `treenail workbook --filled`, the command lists the changes, renames,
-    removals and additions, and applies them after a yes (or with --yes). `treenail undo` undoes
-    them.
+    For an edited workbook of `treenail print workbook --filled`, the command lists the changes,
+    renames, removals and additions, and applies them after a yes (or with --yes). `treenail change
+    undo` undoes them.
 
     Exit codes: 0 everything read, 1 cells, conflicts or possibly renamed rows must be settled or
     the answer was no, 2 nothing was imported.

@@ -1,4 +1,4 @@
-"""`treenail consign`, `results` and `reconcile`: to the laboratory and back."""
+"""`treenail custody consign` and `treenail results`: to the laboratory and back."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def consign(
 ) -> None:
     """Prepare a parcel: its row, its events, the list (CSV) and the results form (XLSX).
 
-    `treenail tags PACKAGE --consignment CODE` prints tags, list and receipt for it.
+    `treenail print tags PACKAGE --consignment CODE` prints tags, list and receipt for it.
     """
     from datetime import date
 
@@ -105,23 +105,26 @@ def consign(
     write_results_form(opened, code, form)
     click.echo(f"{code}: {counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
     click.echo(f"{listed}: the list that goes with it")
-    click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")
-    click.echo(f"next: treenail tags {package} --consignment {code}")
+    click.echo(f"{form}: for the laboratory to fill in; 'treenail results import' reads it back")
+    click.echo(f"next: treenail print tags {package} --consignment {code}")
     if not again:
-        leaves = f"treenail handover {package} handed_over --consignment {code} --to {taker}"
+        leaves = (
+            f"treenail custody handover {package} handed_over --consignment {code} --to {taker}"
+        )
         click.echo(f"when it leaves: {leaves}")
 
 
-@click.command("results")
+@click.command("import")
 @named_package_argument
 @click.argument("files", nargs=-1, required=True, type=EXISTING_FILE)
 @click.option(
     "--mapping",
     "mapping_file",
     type=EXISTING_FILE,
-    help="Mapping of the laboratory's columns; not needed for a form made by 'consign'.",
+    help="Mapping of the laboratory's columns; not needed for a form made by 'treenail custody "
+    "consign'.",
 )
-def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
+def import_(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
     """Import a laboratory's tables into PACKAGE and read its own date notation.
 
     A later report supersedes an earlier one; nothing is overwritten. Exit code 1 when something
@@ -147,7 +150,7 @@ def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
         f"{counted(added, 'new result')}; "
         f"{counted(read.filled, 'cell')} filled from the date notation"
     )
-    click.echo(f"next: treenail reconcile {package}")
+    click.echo(f"next: treenail results reconcile {package}")
     weighty = any(one.severity in ("error", "warning") for one in read.findings)
     sys.exit(1 if weighty else 0)
 

@@ -1,4 +1,4 @@
-"""`treenail merge` and `finish`: copies of one record, and what was left half-way in one."""
+"""`treenail merge` and `change finish`: copies of one record, and what was left half-way in one."""
 
 from __future__ import annotations
 
@@ -97,6 +97,7 @@ def finish(folder: Path) -> None:
     this for a folder from elsewhere, such as the disk of a broken laptop. Say yes only if you trust
     its source.
     """
+    from provenance._history.waiting import finish_waiting
     from provenance._record.package import bag_around, open_to_change
     from provenance._record.together import finish_writing
 
@@ -105,5 +106,8 @@ def finish(folder: Path) -> None:
     paths = finish_writing(folder, of_anybody=True)
     for path in paths:
         click.echo(visible(f"put in place: {path}"))
-    if not paths:
+    acts = finish_waiting(folder)
+    for act in acts:
+        click.echo(f"act {act[:8]} is written into the tables")
+    if not paths and not acts:
         click.echo("nothing was left half-way")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 import click
 
 from provenance._base.errors import TreenailError
+from provenance._base.login import login_name
 from provenance._base.progress import Progress, say_nothing
 from provenance._record.remote import Place, place_at
 
@@ -270,19 +271,10 @@ def note_renamed(tables: Snapshot, selection: str) -> None:
         click.echo(f"note: {old} is called {now} now", err=True)
 
 
-def _login_name() -> str:
-    import getpass
-
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):  # an account without a name
-        return ""
-
-
 by_option: Decorator = click.option(
     "--by",
     envvar="TREENAIL_BY",
-    default=_login_name,
+    default=login_name,
     show_default="your login name",
     help="Your code or name (or set TREENAIL_BY).",
 )

@@ -7,15 +7,20 @@ import sys
 from pathlib import Path
 
 from provenance._base.disk import write_text
-from provenance._cli import COMMANDS
+from provenance._cli import SECTIONS
 
 BEGIN, END = "<!-- commands: begin (made by 'make docs') -->", "<!-- commands: end -->"
 
 
 def commands_table() -> str:
-    """A Markdown table of every command with the line that --help shows."""
-    rows = [f"| `treenail {name}` | {line} |" for name, (_, line) in COMMANDS.items()]
-    return "\n".join(["| command | what it does |", "|---|---|", *rows])
+    """A Markdown table of every command with the line that --help shows, under its headings."""
+    rows = ["| command | what it does |", "|---|---|"]
+    for heading, section in SECTIONS.items():
+        rows.append(f"| **{heading}** | |")
+        rows += [
+            f"| `treenail {name}` | {line} |" for name, (where, line) in section.items() if where
+        ]
+    return "\n".join(rows)
 
 
 def with_commands_table(text: str) -> str:

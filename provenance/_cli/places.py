@@ -1,4 +1,4 @@
-"""`treenail places` and `treenail year`: the places of a store, and its yearly figures."""
+"""`treenail store places` and `year`: the places of a store, and its yearly figures."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def places(
 ) -> None:
     """List the places of STORE as a tree: building, room, cabinet, drawer, box.
 
-    Enter places from a spreadsheet with 'treenail store STORE --enter place FILE.csv'; its columns
+    Enter places from a spreadsheet with 'treenail store enter STORE place FILE.csv'; its columns
     are place_id, within, kind, name, notes. --labels prints a label for each place; scan it at a
     stocktake to open the place. What lies in a place: 'treenail catalogue STORE --place B7'.
     """
@@ -73,7 +73,7 @@ def year(store: Path, until: int | None, shape: str, out: Path | None) -> None:
 
     It counts accessions, records and samples held, loans, requests, and enquiries. A sample belongs
     to the store while the ledger says that it is with the party_id of repository.yaml, or lent by
-    it. Enter enquiries with 'treenail store STORE --enter enquiry FILE.csv'.
+    it. Enter enquiries with 'treenail store enter STORE enquiry FILE.csv'.
     """
     from datetime import date
 

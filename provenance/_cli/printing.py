@@ -1,4 +1,4 @@
-"""`treenail labels`, `treenail tags` and `treenail cards`: what is stuck on, tied to and filed."""
+"""`treenail print labels`, `tags` and `cards`: what is stuck on, tied to and filed."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def labels(
     package, give a site too: --site HOLL --numbers 201-260.
 
     Labels for boxes and drawers list the contents according to the custody ledger. A hole without a
-    sample gets no label; `treenail cards` prints a card for it.
+    sample gets no label; `treenail print cards` prints a card for it.
 
     With --store-numbers a label also shows the number that a store gave the sample, and its code
     says that number, which the store reads.

@@ -98,7 +98,7 @@ def review(
         --because "laboratory numbers"
 
     A rule never releases a text in which the search finds something. Each use is one act; 'treenail
-    undo PACKAGE last' undoes it. Exit codes: 0 nothing waits, 1 something does.
+    change undo PACKAGE last' undoes it. Exit codes: 0 nothing waits, 1 something does.
     """
     from provenance._bundle.review.deciding import decide_one_by_one
     from provenance._bundle.review.page import write_page

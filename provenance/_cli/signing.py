@@ -1,4 +1,4 @@
-"""`treenail keys`, and the options of every command that signs."""
+"""`treenail custody keys`, and the options of every command that signs."""
 
 from __future__ import annotations
 

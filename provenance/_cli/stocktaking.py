@@ -1,4 +1,4 @@
-"""`treenail stocktake`: compare what was scanned in a store with its record."""
+"""`treenail store stocktake`: compare what was scanned in a store with its record."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def stocktake(
 
     After a person has signed it, --record enters what was seen where into the custody ledgers.
     What is missing, on loan or lost stays as it is until a person settles it with 'treenail
-    handover'.
+    custody handover'.
 
     Exit codes: 0 all is as recorded where anyone looked, 1 something differs, 2 it could not be
     done.

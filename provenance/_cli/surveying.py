@@ -1,4 +1,4 @@
-"""`treenail survey`, `treenail plan` and `treenail relocate`: where the wood and the holes are."""
+"""`treenail survey compute`, `print plan`, `print relocation`: where the wood and the holes are."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _FEW_CHECKS = 20
 """With fewer spare readings the scatter of a crew cannot be told (benchmarks/ranges.py)."""
 
 
-@click.command("survey")
+@click.command("compute")
 @reads_package()
 @site_option
 @click.option("--residuals", is_flag=True, help="Show the fit of each reading.")
@@ -48,7 +48,7 @@ _FEW_CHECKS = 20
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write the positions to this file (.csv) instead of PACKAGE.",
 )
-def survey(package: Path, site: str | None, residuals: bool, most: int, out: Path | None) -> None:
+def compute(package: Path, site: str | None, residuals: bool, most: int, out: Path | None) -> None:
     """Compute the positions of timber ends, holes and datums in PACKAGE, with their reliability.
 
     Tape distances, offsets, bearings and heights (table tie) become site grid coordinates with 95 %
@@ -65,8 +65,8 @@ def survey(package: Path, site: str | None, residuals: bool, most: int, out: Pat
     opened = asked(package, writes=out is not None)
     with progress_bar("survey") as progress:
         only_look = out is not None or opened.bundle is not None
-        compute = adjust_survey if only_look else survey_package
-        result = compute(opened, site=site, progress=progress)
+        adjust = adjust_survey if only_look else survey_package
+        result = adjust(opened, site=site, progress=progress)
     if residuals:
         for line in residual_lines(result.residuals, opened.model.measures):
             click.echo(visible(line))
@@ -192,12 +192,12 @@ def plan(
         click.echo("these show where things are: keep them out of the public edition")
 
 
-@click.command("relocate")
+@click.command("relocation")
 @reads_package(named_package_argument)
 @click.argument("samples", nargs=-1, required=True)
 @paper_option
 @out_option
-def relocate(package: Path, samples: tuple[str, ...], paper: str, out: Path | None) -> None:
+def relocation(package: Path, samples: tuple[str, ...], paper: str, out: Path | None) -> None:
     """Print one relocation page per sample, as PDF, to find its hole again.
 
     Plan, timber, stamp right way up and upside down, tape distances from datums, keeper, results

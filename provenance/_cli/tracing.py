@@ -1,4 +1,4 @@
-"""`treenail trace`: from a plan on paper to wood and holes with coordinates."""
+"""`treenail survey trace`: from a plan on paper to wood and holes with coordinates."""
 
 from __future__ import annotations
 
@@ -67,15 +67,16 @@ def trace(
     """Trace timbers and holes on PICTURE, a scanned plan (PNG, JPEG, TIFF), into PACKAGE.
 
     \b
-    1. treenail trace hollin plan.png --place B1       writes plan-trace.html; open it in a browser,
-       mark two or more known points, timber ends and holes, and save
-    2. treenail trace hollin plan.png --place B1 --points plan-points.csv
+    1. treenail survey trace hollin plan.png --place B1
+       writes plan-trace.html; open it in a browser, mark two or more known points, timber ends and
+       holes, and save
+    2. treenail survey trace hollin plan.png --place B1 --points plan-points.csv
 
     The second command fits the plan to the site grid by the known points, shows the fit of each,
     and asks before it enters anything. Timber ends without coordinates get them, with a 95 %
     radius; holes become ties of the kind coordinate. Coordinates from elsewhere stay, unless
-    --replace is given. The picture, its fit and all points are kept, and 'treenail plan' draws over
-    it. 'treenail undo PACKAGE last' undoes all of it.
+    --replace is given. The picture, its fit and all points are kept, and 'treenail print plan'
+    draws over it. 'treenail change undo PACKAGE last' undoes all of it.
 
     Points can be typed as well, from any picture viewer: a table (CSV, XLSX, ODS) with the columns
     kind (known, end, hole), name (datum, wood, sample), end (a, b), pixel_x, pixel_y, counted from
@@ -128,7 +129,7 @@ def trace(
         if done.redrawn:
             click.echo(f"redrawn square to the grid as {done.redrawn}")
         click.echo(
-            f"next: treenail survey {package}, then treenail plan {package}"
+            f"next: treenail survey compute {package}, then treenail print plan {package}"
             if done.lies_under
             else "the picture is filed under something else, so it is not shown under a plan"
         )

@@ -142,7 +142,7 @@ def _new_parties(package: Package, kept: Kept) -> list[dict[str, str]]:
         if party is None:
             raise UnusableInput(
                 f"events of {kept.accession.number} name the party {code}, which neither record "
-                "nor store has in its table 'party'; enter it with 'treenail store STORE --enter "
+                "nor store has in its table 'party'; enter it with 'treenail store enter STORE "
                 "party FILE'"
             )
         rows.append(

@@ -212,8 +212,8 @@ def record_named(store: Store, text: str) -> str:
                 )
             return act.record_id
     raise UnusableInput(
-        f"the register in {store.folder} has no accession {text}; 'treenail store "
-        f"{store.folder}' lists them"
+        f"the register in {store.folder} has no accession {text}; 'treenail catalogue "
+        f"{store.folder} --of bundles' lists them"
     )
 
 

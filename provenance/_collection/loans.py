@@ -182,14 +182,16 @@ def loan_named(store: Store, number: str) -> Loan:
             f"{number} is the number of {len(found)} loans ({said}), which copies of the store "
             "gave; take back one of them by its samples, and lend them under another number"
         )
-    raise UnusableInput(f"{store.folder} has no loan {number}; 'treenail loans' lists them")
+    raise UnusableInput(f"{store.folder} has no loan {number}; 'treenail store loans' lists them")
 
 
 def request_named(store: Store, number: str) -> Asked:
     """The request of that number; raises UnusableInput when there is none."""
     for request in requests_of(store, number):
         return request
-    raise UnusableInput(f"{store.folder} has no request {number}; 'treenail loans' lists them")
+    raise UnusableInput(
+        f"{store.folder} has no request {number}; 'treenail store loans' lists them"
+    )
 
 
 def samples_under(store: Store, number: str) -> Chosen:

@@ -247,7 +247,7 @@ def _refuse_two_names(kept: Kept, codes: Sequence[str]) -> None:
             raise TreenailError(
                 f"the code {code} is '{mine}' in the store and '{theirs}' in the record "
                 f"{kept.accession.number}; give the store's party another code in party.csv "
-                "('treenail store STORE --enter party FILE'), and use that"
+                "('treenail store enter STORE party FILE'), and use that"
             )
 
 
@@ -299,6 +299,6 @@ def place_in(store: Store, text: str) -> str:
     near = difflib.get_close_matches(text, places.rows, n=1)
     hint = f"; did you mean '{near[0]}'?" if near else "."
     raise TreenailError(
-        f"the store has no place '{text}'{hint} Enter new places with 'treenail store "
-        f"{store.folder} --enter place FILE'"
+        f"the store has no place '{text}'{hint} Enter new places with 'treenail store enter "
+        f"{store.folder} place FILE'"
     )

@@ -30,7 +30,7 @@ def reconcile_the_parcel(stage: Stage) -> Did:
     return Did(
         "Reconcile",
         f"{len(reconciled.lines)} samples beside their results; one to settle: the lost core",
-        (f"treenail reconcile {SOUND} --consignment {PARCEL}",),
+        (f"treenail results reconcile {SOUND} --consignment {PARCEL}",),
         (path,),
         tuple(surprises),
     )
@@ -70,8 +70,8 @@ def print_forms(stage: Stage) -> Did:
         "Forms",
         f"a workbook, and record sheets to fill in by hand on {sheets.page_count} pages",
         (
-            f"treenail workbook {SOUND} --out {book.name}",
-            f"treenail sheets {SOUND} --out sheets.pdf",
+            f"treenail print workbook {SOUND} --out {book.name}",
+            f"treenail print sheets {SOUND} --out sheets.pdf",
         ),
         (book, *sheets.paths),
     )
@@ -99,9 +99,9 @@ def print_labels_and_cards(stage: Stage) -> Did:
         "Labels",
         f"{len(facts)} labels, the papers of parcel {PARCEL}, and one card per hole for the house",
         (
-            f"treenail labels {SOUND} --stock a4_70x37 --out labels.pdf",
-            f"treenail tags {SOUND} --consignment {PARCEL} --out parcel.pdf",
-            f"treenail cards {SOUND} --out hole-cards.pdf",
+            f"treenail print labels {SOUND} --stock a4_70x37 --out labels.pdf",
+            f"treenail print tags {SOUND} --consignment {PARCEL} --out parcel.pdf",
+            f"treenail print cards {SOUND} --out hole-cards.pdf",
         ),
         (labels, parcel, cards),
     )
@@ -120,8 +120,8 @@ def draw_plans_and_relocation_sheets(stage: Stage) -> Did:
         f"{len(plans.paths)} drawings to scale; relocation pages for samples "
         f"{' and '.join(RELOCATED)}",
         (
-            f"treenail plan {SOUND} --out plans",
-            f"treenail relocate {SOUND} {' '.join(RELOCATED)} --out relocation",
+            f"treenail print plan {SOUND} --out plans",
+            f"treenail print relocation {SOUND} {' '.join(RELOCATED)} --out relocation",
         ),
         (*plans.paths, *sheets),
         tuple(f"nothing in {building} has coordinates" for building in plans.empty),

@@ -90,7 +90,7 @@ def import_papers(title: str, stage: Stage, into: Path, source: Path, papers: Se
     from provenance._lab.results import import_results
 
     package = open_package(into)
-    verb = "results" if papers is RESULTS else "import"
+    verb = "results import" if papers is RESULTS else "import"
     added: Counter[str] = Counter()
     findings: list[tuple[str, Finding]] = []
     mappings = {paper: f"{Path(paper).stem}.yaml" for paper in papers}
@@ -162,7 +162,7 @@ def read_the_ledger(stage: Stage) -> Did:
         f"{len(package.table('custody'))} custody events, each sealed to the one before (the last "
         f"seal begins {last_seal(package)[:12]}); sample {MISSING_SAMPLE}: "
         + ", ".join(f"{label(one.event).lower()} {one.happened_on}" for one in life),
-        (f"treenail custody {SOUND} {MISSING_SAMPLE}",),
+        (f"treenail custody show {SOUND} {MISSING_SAMPLE}",),
         (package.table_path("custody"),),
         tuple(surprises),
     )
@@ -207,7 +207,7 @@ def survey_positions(stage: Stage) -> Did:
         "Positions",
         f"{kinds.get('element_end', 0)} timber ends and {kinds.get('hole', 0)} holes on the site "
         f"grid; found the tape that was read a foot short ({BLUNDER})",
-        (f"treenail survey {SOUND}",),
+        (f"treenail survey compute {SOUND}",),
         (package.table_path("position"),),
         tuple(surprises),
     )

@@ -77,11 +77,11 @@ def merge_and_settle(stage: Stage) -> Did:
         (
             f"treenail merge {NORTH} {SOUTH} --by {who}",
             f"treenail history {NORTH} --open",
-            f"treenail split {NORTH} sample {NUMBER} {NEW_NUMBER} --source {south} "
+            f"treenail change split {NORTH} sample {NUMBER} {NEW_NUMBER} --source {south} "
             f'--why "{why}" --by {who}',
-            f"treenail correct {NORTH} sample {NEW_NUMBER} rings_field=74 "
+            f"treenail change correct {NORTH} sample {NEW_NUMBER} rings_field=74 "
             f'--why "read from the wrong card" --by {who}',
-            f"treenail undo {NORTH} last --by {who}",
+            f"treenail change undo {NORTH} last --by {who}",
             f"treenail history {NORTH} sample {NEW_NUMBER}",
         ),
         (package.table_path("change"), package.table_path("act")),

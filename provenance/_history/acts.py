@@ -84,6 +84,11 @@ class Act:
         """The act's name, over digests only, so that texts can be withheld and it still proves."""
         return id_of(self, *self.digests(key))
 
+    @property
+    def named(self) -> set[str]:
+        """The acts that this one names, each of which was there before."""
+        return {*self.parents, *self.replaces, *filter(None, [self.undoes])}
+
     @cached_property
     def covers(self) -> frozenset[tuple[str, str]]:
         """(sheet, table) that an import read, rows or none; `before` is the older sheet's name."""

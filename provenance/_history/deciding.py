@@ -6,9 +6,10 @@ Each is one act, which `undo` takes back and no later import reverts.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import NamedTuple
 
 from provenance._base.errors import TreenailError, UnknownName
 from provenance._history.acts import (
@@ -36,13 +37,13 @@ from provenance._history.edits import (
 )
 from provenance._history.history import (
     History,
-    former_keys,
     moment_text,
     open_history,
     stage_history,
 )
 from provenance._history.projection import (
     Conflict,
+    State,
     covered_tables,
     key_field,
     links_of,
@@ -68,6 +69,17 @@ class Done:
 
 
 NOTHING: Mapping[str, str] = MappingProxyType({})
+
+
+class EnteredRow(NamedTuple):
+    """Cells of one row, as the record holds them; `written` where a person wrote it otherwise."""
+
+    table: str
+    key: str
+    cells: Mapping[str, str]
+    written: Mapping[str, str] = NOTHING
+
+
 LAST = "last"
 """Stands for the newest act that is not undone, but for undoing itself."""
 Deciding = Callable[[History], Act]
@@ -92,11 +104,18 @@ def decide(
     package.finish_writing()
     with package.locked():
         before = open_history(package)
-        act = replace(deciding(before), who=who, why=why, when=when or moment_text())
-        after, name = before.adding(act)
+        after, name = decided(before, deciding, who=who, why=why, when=when)
         with writing_together(package.folder) as staging:
             stage_history(after, staging, before=before)
     return Done(name, tuple(before.changes_to(after)), tuple(after.state.conflicts))
+
+
+def decided(
+    history: History, deciding: Deciding, *, who: str, why: str, when: str
+) -> tuple[History, str]:
+    """The history with a decision, and the name of its act; nothing is written."""
+    act = replace(deciding(history), who=who, why=why, when=when or moment_text())
+    return history.adding(act)
 
 
 # -- cells, keys and rows --------------------------------------------------------------------------
@@ -114,20 +133,81 @@ def correct(
 
     def deciding(history: History) -> Act:
         one, row = _row(history, table, key)
-        wanted = _checked(one, cells)
-        old = history.state.rows[table][row]
-        lines = list(cell_lines(history.state, one, row, old, {**old, **wanted}, list(wanted)))
-        # what stands may be one side of a conflict, which then is settled by it
-        told = {line.field for line in lines}
-        for name in wanted.keys() - told:
-            said = stated(history.state, one, {**old, **wanted}, name)
-            against = history.state.decide(table, row, name, said)
-            lines += [line for line in against if line.said_by]
+        lines = _corrected(history.state, one, row, _checked(one, cells))
         if not lines:
             raise Refused(f"{table} {key} already has this value; nothing was recorded")
         return Act(SETTLE, lines=_as_written(lines, written))
 
     return deciding
+
+
+def _corrected(state: State, table: Table, row: str, wanted: Cells) -> list[Line]:
+    old = state.rows[table.name][row]
+    lines = list(cell_lines(state, table, row, old, {**old, **wanted}, list(wanted)))
+    # what stands may be one side of a conflict, which then is settled by it
+    told = {line.field for line in lines}
+    for name in wanted.keys() - told:
+        said = stated(state, table, {**old, **wanted}, name)
+        lines += [line for line in state.decide(table.name, row, name, said) if line.said_by]
+    return lines
+
+
+def enter(rows: Sequence[EnteredRow]) -> Deciding:
+    """Say what cells of several rows hold, as one act; a key that no row bears is a new row.
+
+    A changed cell of the key renames its row. Raises as `correct`, `rename` and `add`.
+    """
+
+    def deciding(history: History) -> Act:
+        state = history.state
+        lines: list[Line] = []
+        taken: set[tuple[str, str]] = set()
+        apart: dict[tuple[str, str], str] = {}
+        for table, key, cells, written in rows:
+            one = _table(history, table)
+            own = key_field(one)
+            if state.names_of(table, key):
+                _, row = _row(history, table, key)
+                others = {name: text for name, text in cells.items() if name != own}
+                new = _corrected(state, one, row, _checked(one, others))
+                if own in cells and cells[own] != key:
+                    _refuse_key(history, one, cells[own], row)
+                    new += rename_lines(state, one, row, cells[own])
+            else:
+                whole = {own: key, **cells} if own else cells
+                _checked(one, {name: "" for name in cells if name not in one.primary_key})
+                new = _new_row(history, one, whole, taken)
+                if one.key_of(whole) != key:
+                    raise Refused(f"the new row {key} of {table} has the key {one.key_of(whole)}")
+                if new[0].row != key:
+                    apart[table, key] = new[0].row
+            lines += _as_written(new, written)
+        if not lines:
+            raise Refused("the record already has these values; nothing was recorded")
+        return Act(SETTLE, lines=tuple(_linked(history, lines, apart)))
+
+    return deciding
+
+
+def _new_row(
+    history: History, table: Table, cells: Cells, taken: set[tuple[str, str]]
+) -> list[Line]:
+    missing = [name for name in table.primary_key if not cells.get(name)]
+    if missing:
+        raise Refused(f"a row of {table.name} needs {', '.join(missing)}")
+    if key := key_field(table):
+        _refuse_key(history, table, cells[key])
+    return list(new_row_lines(history.state, table, cells, taken))
+
+
+def _linked(
+    history: History, lines: Iterable[Line], apart: Mapping[tuple[str, str], str]
+) -> Iterator[Line]:
+    """The lines with the names of rows that are new by the same act and not called as their key."""
+    for line in lines:
+        links = links_of(history.package.model.table(line.table)) if apart else {}
+        name = apart.get((links.get(line.field, ""), line.after))
+        yield line if name is None else line._replace(after=name)
 
 
 def settle(table: str, key: str, field: str, value: str, written: str = "") -> Deciding:
@@ -145,7 +225,7 @@ def settle(table: str, key: str, field: str, value: str, written: str = "") -> D
             others = f"; there is one about {fields}" if fields else ""
             raise Refused(
                 f"there is no conflict about {field} of {table} {key}{others}. To change the value "
-                "use 'treenail correct'"
+                "use 'treenail change correct'"
             )
         said = stated(history.state, one, {**history.state.rows[table][row], field: value}, field)
         lines = history.state.decide(table, row, field, said)
@@ -202,22 +282,21 @@ def restore(table: str, key: str) -> Deciding:
         ]
         if not rows:
             raise Refused(f"no one removed {table} {key}")
-        return Act(SETTLE, lines=tuple(history.state.decide(table, rows[0], ROW_FIELD, HERE)))
+        return Act(SETTLE, lines=tuple(history.state.decide(table, min(rows), ROW_FIELD, HERE)))
 
     return deciding
 
 
-def add(table: str, cells: Mapping[str, str]) -> Deciding:
-    """Enter a row; raises Refused when a row bears its key."""
+def add(table: str, cells: Mapping[str, str], written: Mapping[str, str] = NOTHING) -> Deciding:
+    """Enter a row; raises Refused when a row bears its key, or no such field is there.
+
+    `written` as for `correct`.
+    """
 
     def deciding(history: History) -> Act:
         one = _table(history, table)
-        missing = [name for name in one.primary_key if not cells.get(name)]
-        if missing:
-            raise Refused(f"a row of {table} needs {', '.join(missing)}")
-        if key := key_field(one):
-            _refuse_key(history, one, cells[key])
-        return Act(SETTLE, lines=tuple(new_row_lines(history.state, one, cells, set())))
+        _checked(one, {name: "" for name in cells if name not in one.primary_key})
+        return Act(SETTLE, lines=_as_written(_new_row(history, one, cells, set()), written))
 
     return deciding
 
@@ -326,18 +405,24 @@ def _changed_since(history: History, name: str, without: History) -> list[str]:
         for line in history.acts[name].lines
         if history.acts[name].kind == BIND and line.said_by not in ("", EVERY_SOURCE)
     }
+    later = list(history.acts)[list(history.acts).index(name) + 1 :]
     since = [
         other
-        for other, act in history.live.items()
-        if other != name
+        for other in later
+        if (act := history.live.get(other))
         and (
             name in act.replaces
             or any(one.said_by == name or (one.table, one.row) in brought for one in act.lines)
         )
     ]
-    for place in ((t, row) for t, rows in without.state.rows.items() for row in rows):
-        if place[1] not in history.state.rows[place[0]]:
-            continue
+    here = history.state.rows
+    for place in (
+        (table, row)
+        for table, rows in without.state.rows.items()
+        for row, cells in rows.items()
+        # the very same where nothing of it is undone
+        if row in here[table] and here[table][row] is not cells
+    ):
         claims = without.state.said_of(*place, ROW_FIELD)
         # a row that nobody states any more, and that only corrections keep
         kept = [one for one in claims if not one.refused and one.line.field != ROW_FIELD]
@@ -345,7 +430,6 @@ def _changed_since(history: History, name: str, without: History) -> list[str]:
         was = history.state.said_of(*place, ROW_FIELD)
         if kept and not stating and any(one.line.field == ROW_FIELD for one in was):
             since += [one.act for one in kept]
-    later = list(history.acts)[list(history.acts).index(name) + 1 :]
     return [one for one in later if one in since]
 
 
@@ -403,8 +487,8 @@ def _row(history: History, table: str, key: str) -> tuple[Table, str]:
         return one, names[0]
     if key in (now for (name, _), now in history.state.keys.items() if name == table):
         raise Refused(
-            f"{table} {key} was removed from the record; 'treenail remove --back' puts back what a "
-            "person removed, 'treenail undo' undoes an import that dropped it"
+            f"{table} {key} was removed from the record; 'treenail change remove --back' puts back "
+            "what a person removed, 'treenail change undo' undoes an import that dropped it"
         )
     from difflib import get_close_matches
 
@@ -424,7 +508,9 @@ def _checked(table: Table, cells: Mapping[str, str]) -> Cells:
                 f"{', '.join(table.names)}"
             ) from None
         if name in table.primary_key:
-            raise Refused(f"{name} is the key of {table.name}; change it with 'treenail rename'")
+            raise Refused(
+                f"{name} is the key of {table.name}; change it with 'treenail change rename'"
+            )
     return cells
 
 
@@ -435,7 +521,7 @@ def _refuse_key(history: History, table: Table, key: str, row: str = "") -> None
         raise Refused(f"a row of {table.name} has no key of its own that could be changed")
     if history.state.names_of(table.name, key):
         raise Refused(f"there is a {table.name} {key} already; nothing was recorded")
-    now = former_keys(history).get((table.name, key))
+    now = history.former_keys.get((table.name, key))
     if now and history.state.names_of(table.name, now) != [row] and _is_sealed(history, table, key):
         raise Refused(
             f"{table.name} {now} was called {key} before, and sealed events of the ledger still "

@@ -167,13 +167,17 @@ def changes_between(old: State, new: State) -> list[Change]:
     """
     contested = {(one.table, one.row, one.field) for one in new.conflicts}
     changes = []
-    for table in new.rows:
-        rows = dict.fromkeys([*old.rows.get(table, {}), *new.rows[table]])
-        for row in rows:
-            before, after = old.rows.get(table, {}).get(row), new.rows[table].get(row)
-            key = (new if after is not None else old).keys[table, row]
-            if before is after or before == after:
+    for table, rows in new.rows.items():
+        were = old.rows.get(table, {})
+        # what followed from one act more has nearly all rows in common with what was
+        if were is rows:
+            continue
+        told = [row for row, cells in were.items() if rows.get(row) is not cells]
+        for row in (*told, *(row for row in rows if row not in were)):
+            before, after = were.get(row), rows.get(row)
+            if before == after:
                 continue
+            key = (new if after is not None else old).keys[table, row]
             if before is None or after is None:
                 there = (GONE, HERE) if before is None else (HERE, GONE)
                 changes.append(Change(table, key, ROW_FIELD, *there))

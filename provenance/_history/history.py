@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+import io
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
+from itertools import islice
+from types import MappingProxyType
 
 import polars as pl
 
 from provenance._base.errors import UnusablePackage
+from provenance._base.frames import write_csv
+from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.folders import read_plain
 from provenance._history.acts import (
     BEGUN,
     IMPORT,
@@ -17,6 +23,7 @@ from provenance._history.acts import (
     KINDS,
     ROW_FIELD,
     SETTLE,
+    UNDO,
     Act,
     Line,
     heads,
@@ -25,14 +32,18 @@ from provenance._history.acts import (
 )
 from provenance._history.edits import Change, changes_between, table_lines
 from provenance._history.projection import (
+    Conflict,
+    Rows,
     State,
     columns_of,
     covered_tables,
+    follow,
     links_of,
     project,
     rows_in_order,
 )
 from provenance._model.measures import MM_PER
+from provenance._model.schema import Model
 from provenance._model.written import reading
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
@@ -46,6 +57,7 @@ _LINE_COLUMNS = (
     *("said_by", "written", "sheet", "line", "column"),
 )
 """The columns of 'change' in the order of a line's texts."""
+NO_ACTS: Mapping[str, Act] = MappingProxyType({})
 BY_HAND = "changed in the tables themselves"
 AS_IT_STOOD = "the tables as they stood before acts were kept"
 
@@ -72,13 +84,48 @@ class History:
 
     def adding(self, act: Act) -> tuple[History, str]:
         """The history with one act more, which follows all others, and its name."""
-        act = replace(act, parents=heads(self.acts), lines=tuple(sorted(set(act.lines))))
+        act = replace(act, parents=self.heads, lines=tuple(sorted(set(act.lines))))
         name = act.act_id(self.key)
-        return replace(self, acts={**self.acts, name: act}), name
+        return self.with_act(name, act), name
+
+    def with_act(self, name: str, act: Act) -> History:
+        """The history with one act more, which names those that it follows."""
+        after = replace(self, acts={**self.acts, name: act})
+        known = vars(after)  # where cached properties keep what they have found
+        known["heads"] = tuple(sorted({*self.heads, name} - set(act.parents)))
+        went = {one: self.live[one] for one in [act.undoes] if one in self.live}
+        if any(one.kind == UNDO for one in went.values()):
+            return after  # what that undid is back
+        known["live"] = {one: kept for one, kept in self.live.items() if one not in went}
+        known["live"][name] = act
+        if "state" in vars(self):
+            state = follow(self.state, after.acts, after.live, came={name: act}, went=went)
+            if state is not None:
+                known["state"] = state
+        return after
+
+    @cached_property
+    def heads(self) -> tuple[str, ...]:
+        """The acts that no other act names as its parent, in order of name."""
+        return heads(self.acts)
 
     def changes_to(self, other: History) -> list[Change]:
         """What another history of this record changed in the tables."""
         return changes_between(self.state, other.state)
+
+    @cached_property
+    def former_keys(self) -> dict[tuple[str, str], str]:
+        """Table and key that a row bore and nobody bears now → the key that the row bears now."""
+        found: dict[tuple[str, str], str] = {}
+        called = self.state.called
+        for table, rows in self.state.rows.items() if called else ():
+            for row in (one for one in rows if (table, one) in called):
+                key = self.state.keys[table, row]
+                said = [claim.value for claim in self.state.said_of(table, row, KEY_FIELD)]
+                for former in dict.fromkeys([row, *said]):
+                    if "~" not in former and not self.state.names_of(table, former):
+                        found.setdefault((table, former), key)
+        return found
 
     @cached_property
     def live(self) -> dict[str, Act]:
@@ -102,16 +149,14 @@ def keeps_history(package: Package) -> bool:
     return ACT in package.model.tables
 
 
-def read_acts(tables: Snapshot) -> dict[str, Act]:
-    """The acts as they are written, unproved, in the order of the file."""
+def read_acts(tables: Snapshot, known: Mapping[str, Act] = NO_ACTS) -> dict[str, Act]:
+    """The acts as they are written, unproved, in the order of the file, without those `known`."""
     lines: dict[str, list[Line]] = {}
-    names = (name for (name,) in tables.tuples(CHANGE, ("act_id",)))
-    for name, line in zip(
-        names, map(Line._make, tables.tuples(CHANGE, _LINE_COLUMNS)), strict=True
-    ):
-        lines.setdefault(name, []).append(line)
+    named = tables.tuples(CHANGE, ("act_id", *_LINE_COLUMNS))
+    for name, *texts in islice(named, sum(len(act.lines) for act in known.values()), None):
+        lines.setdefault(name, []).append(Line._make(texts))
     acts = {}
-    for row in tables.rows(ACT):
+    for row in tables.rows(ACT)[len(known) :]:
         acts[row["act_id"]] = Act(
             kind=row["kind"],
             who=row["who"],
@@ -158,8 +203,7 @@ def proved(package: Package, tables: Snapshot, known: Collection[str] = ()) -> H
                 f"{where} or its lines in change.csv were edited by hand, or are not of this "
                 "record; restore both files from a copy. To change what an act did, undo it"
             )
-        named = {*act.parents, *act.replaces, *filter(None, [act.undoes])}
-        if missing := sorted(named - seen):
+        if missing := sorted(act.named - seen):
             raise BrokenHistory(
                 f"{where} comes after act {missing[0][:8]}, which is missing before it; restore "
                 "act.csv and change.csv from a copy"
@@ -236,21 +280,28 @@ def open_history(package: Package) -> History:
 def _edits(state: State, tables: Snapshot) -> Iterator[Line]:
     for table in covered_tables(state.model):
         # most tables stand as they were written
-        if not _same_rows(rows_in_order(state, table.name), tables.rows(table.name)):
+        if not same_rows(rows_in_order(state, table.name), tables.rows(table.name)):
             names = [*table.names, *(n for n in tables.columns(table.name) if n not in table)]
             yield from table_lines(state, table, tables.rows(table.name), names)
 
 
-def _same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
+def same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
     """Whether two tables say the same, in whatever order of rows and columns."""
-
-    def filled(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
-        return [{name: text for name, text in row.items() if text} for row in rows]
-
     if len(ours) != len(theirs):
         return False
-    one, other = filled(ours), filled(theirs)
+    one, other = [*map(_filled, ours)], [*map(_filled, theirs)]
     return one == other or _sorted_rows(one) == _sorted_rows(other)
+
+
+def _differ(before: Rows, now: Rows) -> bool:
+    """Whether the rows of a table say something else than before; what is blank says nothing."""
+    return before.keys() != now.keys() or any(
+        one is not now[row] and _filled(one) != _filled(now[row]) for row, one in before.items()
+    )
+
+
+def _filled(row: Mapping[str, str]) -> dict[str, str]:
+    return {name: text for name, text in row.items() if text}
 
 
 def _sorted_rows(rows: Sequence[Mapping[str, str]]) -> list[list[tuple[str, str]]]:
@@ -272,45 +323,114 @@ def stage_history(
     `origin` are the rows of that table with new ones of custody events, which no act speaks of.
     `before` is the history as it was opened, which the tables say.
     """
+    files = changed_tables(history, origin, before=before)
+    for name, data in files.items():
+        staging.write(f"tables/{name}.csv", data)
+    return tuple(files)
+
+
+def changed_tables(
+    history: History,
+    origin: Sequence[Mapping[str, str]] | None = None,
+    *,
+    before: History | None = None,
+) -> dict[str, bytes]:
+    """The CSV of every table that the files of the package do not have so; see `stage_history`."""
+    files = {
+        name: changed_table(history, name, origin, before=before)
+        for name in told_tables(history.package.model)
+    }
+    return {name: data for name, data in files.items() if data is not None}
+
+
+def told_tables(model: Model) -> list[str]:
+    """The tables that the history determines."""
+    covered = (table.name for table in covered_tables(model))
+    names = (ACT, CHANGE, *covered, *_COMPUTED, ORIGIN)
+    return [name for name in names if name in model.tables]
+
+
+def changed_table(
+    history: History,
+    name: str,
+    origin: Sequence[Mapping[str, str]] | None = None,
+    *,
+    before: History | None = None,
+) -> bytes | None:
+    """The CSV of one table, None where its file says that already; see `stage_history`."""
+    package = history.package
+    frame = _changed_frame(history, name, origin, before)
+    if frame is None:
+        return None
+    data = _written_behind(package, name, frame) if name in (ACT, CHANGE) else None
+    if data is None:
+        stream = io.BytesIO()
+        package.write_table_to(stream, name, frame)
+        data = stream.getvalue()
+    return data
+
+
+def _written_behind(package: Package, name: str, frame: pl.DataFrame) -> bytes | None:
+    """The file of a table with the new rows of `frame` behind it; None where that is not the same.
+
+    The lines of all acts are by far the longest table, and nothing of it ever changes.
+    """
+    written = package.tables.whole(name).select(frame.columns)
+    data = read_plain(package.table_path(name), DEFAULT_BUDGET.most_table_bytes)
+    new = io.BytesIO()
+    write_csv(new, frame.slice(len(written)))
+    header, _, rows = new.getvalue().partition(b"\n")
+    if (
+        not data.startswith(header + b"\n")
+        or not data.endswith(b"\n")
+        # all cells are quoted where one holds a carriage return
+        or b"\r" in data
+        or b"\r" in rows
+        or not frame.head(len(written)).equals(written)
+    ):
+        return None
+    return data + rows
+
+
+def _changed_frame(
+    history: History,
+    name: str,
+    origin: Sequence[Mapping[str, str]] | None,
+    before: History | None,
+) -> pl.DataFrame | None:
     package, state = history.package, history.state
     tables = package.tables
-    frames = dict(_frames_of_acts(history, tables))
-    for table in covered_tables(package.model):
-        if before is not None and before.state.rows[table.name] == state.rows[table.name]:
-            continue
-        rows = rows_in_order(state, table.name)
-        if not _same_rows(rows, tables.rows(table.name)):
-            columns = columns_of(state, table.name, tables.columns(table.name))
-            frames[table.name] = frame_of(columns, rows)
-    computed: tuple[tuple[str, Sequence[Mapping[str, str]]], ...] = (
-        (CONFLICT, list(_conflict_rows(history))),
-        (ACCEPTED, list(_accepted_rows(history))),
-        (FORMER_KEY, list(_former_key_rows(history))),
-        (READING, list(_reading_rows(history))),
-        (ORIGIN, _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)),
+    if name in (ACT, CHANGE):
+        return _frame_of_acts(history, name, tables)
+    if name in state.rows:
+        if before is None:
+            changed = not same_rows(rows_in_order(state, name), tables.rows(name))
+        else:
+            changed = _differ(before.state.rows[name], state.rows[name])
+        columns = columns_of(state, name, tables.columns(name)) if changed else []
+        return frame_of(columns, list(state.rows[name].values())) if changed else None
+    if name == ORIGIN:
+        said = _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)
+    else:
+        said = list(_COMPUTED[name](history))
+    return (
+        None
+        if same_rows(said, tables.rows(name))
+        else frame_of(package.model.table(name).names, said)
     )
-    for name, said in computed:
-        if name in package.model.tables and not _same_rows(said, tables.rows(name)):
-            frames[name] = frame_of(package.model.table(name).names, said)
-    for name, frame in frames.items():
-        with staging.writing(f"tables/{name}.csv") as stream:
-            package.write_table_to(stream, name, frame)
-    return tuple(frames)
 
 
-def _frames_of_acts(history: History, tables: Snapshot) -> Iterator[tuple[str, pl.DataFrame]]:
-    """The tables of acts and lines, where there are acts that are not written yet."""
+def _frame_of_acts(history: History, name: str, tables: Snapshot) -> pl.DataFrame | None:
+    """The table of acts or of their lines, where there are acts that are not written yet."""
     written = tables.column(ACT, "act_id")
     acts = dict(history.acts)
     if len(acts) == len(written):
-        return
+        return None
     kept = written == list(acts)[: len(written)]
     new = dict(list(acts.items())[len(written) :]) if kept else acts
-    for name, rows in ((ACT, _act_rows(new)), (CHANGE, _change_rows(new))):
-        frame = frame_of(history.package.model.table(name).names, list(rows))
-        if kept:
-            frame = pl.concat([tables.whole(name).select(frame.columns), frame])
-        yield name, frame
+    rows = _act_rows(new) if name == ACT else _change_rows(new)
+    frame = frame_of(history.package.model.table(name).names, list(rows))
+    return pl.concat([tables.whole(name).select(frame.columns), frame]) if kept else frame
 
 
 def frame_of(columns: Iterable[str], rows: Sequence[Mapping[str, str]]) -> pl.DataFrame:
@@ -345,7 +465,7 @@ def _change_rows(acts: Mapping[str, Act]) -> Iterator[dict[str, str]]:
 def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
     state = history.state
     number = 0
-    for one in sorted(state.conflicts, key=lambda c: (c.table, c.key, c.field, c.kind)):
+    for one in sorted(state.conflicts, key=_order_of_conflict):
         for claim in one.claims:
             number += 1
             act = history.acts.get(claim.act)
@@ -364,6 +484,10 @@ def _conflict_rows(history: History) -> Iterator[dict[str, str]]:
                 "line": claim.line.line,
                 "column": claim.line.column,
             }
+
+
+def _order_of_conflict(one: Conflict) -> tuple[str, ...]:
+    return one.table, one.key, one.field, one.kind, one.row
 
 
 def as_shown(state: State, table: str, field: str, value: str) -> str:
@@ -391,7 +515,7 @@ def _accepted_rows(history: History) -> Iterator[dict[str, str]]:
 
 
 def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
-    for (table, former), now in former_keys(history).items():
+    for (table, former), now in history.former_keys.items():
         yield {"table_name": table, "former_key": former, "row_key": now}
 
 
@@ -418,17 +542,13 @@ def _reading_rows(history: History) -> Iterator[dict[str, str]]:
                     }
 
 
-def former_keys(history: History) -> dict[tuple[str, str], str]:
-    """Table and key that a row bore and nobody bears now → the key that the row bears now."""
-    state = history.state
-    found: dict[tuple[str, str], str] = {}
-    for table, rows in state.rows.items():
-        for row in rows:
-            said = [claim.value for claim in state.said_of(table, row, KEY_FIELD)]
-            for former in dict.fromkeys([row, *said]):
-                if "~" not in former and not state.names_of(table, former):
-                    found.setdefault((table, former), state.keys[table, row])
-    return found
+_COMPUTED: Mapping[str, Callable[[History], Iterator[dict[str, str]]]] = {
+    CONFLICT: _conflict_rows,
+    ACCEPTED: _accepted_rows,
+    FORMER_KEY: _former_key_rows,
+    READING: _reading_rows,
+}
+"""Tables that follow from the history alone."""
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:

@@ -51,20 +51,29 @@ class Granted:
 
 def owned_numbers(package: Package, copy: Copy | None) -> list[range]:
     """The numbers that a copy owns, in rising order."""
+    owned: list[range] = []
+    for part, _ in _owned_parts(package, copy):
+        start = owned.pop().start if owned and owned[-1].stop == part.start else part.start
+        owned.append(range(start, part.stop))
+    return owned
+
+
+def _owned_parts(package: Package, copy: Copy | None) -> list[tuple[range, range | None]]:
+    """The numbers that a copy owns by one range each, with that range; None: it began."""
     if copy is None:
         return []
     ranges = [(_numbers(package, one), one) for one in package.tables.rows(TABLE)]
     edges = {0, LARGEST + 1}
     for numbers, _ in ranges:
         edges |= {numbers.start, numbers.stop}
-    owned: list[range] = []
+    parts: list[tuple[range, range | None]] = []
     for start, stop in pairwise(sorted(edges)):
-        owner = _owner(ranges, start)
+        by, owner = _owner(ranges, start)
         if owner["owner"] == copy.token if owner else copy.began:
-            if owned and owned[-1].stop == start:
-                start = owned.pop().start
-            owned.append(range(start, stop))
-    return owned
+            if parts and parts[-1][1] == by and parts[-1][0].stop == start:
+                start = parts.pop()[0].start
+            parts.append((range(start, stop), by))
+    return parts
 
 
 def _numbers(package: Package, one: Row) -> range:
@@ -77,11 +86,13 @@ def _numbers(package: Package, one: Row) -> range:
     return range(first, last + 1)
 
 
-def _owner(ranges: Iterable[tuple[range, Row]], number: int) -> Row | None:
+def _owner(
+    ranges: Iterable[tuple[range, Row]], number: int
+) -> tuple[range, Row] | tuple[None, None]:
     """The range that counts for a number: the narrowest, and of two alike the later."""
     around = [(numbers, one) for numbers, one in ranges if number in numbers]
     around.sort(key=lambda pair: (pair[1]["granted_on"], pair[1]["range_id"]), reverse=True)
-    return min(around, key=lambda pair: len(pair[0]), default=(None, None))[1]
+    return min(around, key=lambda pair: len(pair[0]), default=(None, None))
 
 
 def copy_that_owns(package: Package) -> tuple[Copy, list[range]]:
@@ -128,9 +139,11 @@ def grant_range(
     with package.locked():
         copy, owned = copy_that_owns(package)
         start = first_behind(taken_numbers(package) | copy.given, owned)
-        for part in owned:
+        # out of one range of this copy and less than all of it: a range that reached into another
+        # would give only those numbers that no narrower one has, and nobody there would know
+        for part, by in _owned_parts(package, copy):
             first = max(part.start, start)
-            if part.stop - first >= count:
+            if part.stop - first >= count and by != range(first, first + count):
                 break
         else:
             raise NotTheOwner(

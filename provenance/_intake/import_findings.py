@@ -32,7 +32,7 @@ def about_older_copy(name: str, history: History, act: str) -> Finding:
         Place(name),
         f"This copy was read on {history.acts[act].when[:10]}, and a newer copy of it since. The "
         "newer one stands; nothing was changed.",
-        f"If this one is right, take the newer reading back: treenail undo "
+        f"If this one is right, take the newer reading back: treenail change undo "
         f"{history.package.folder} {newer[0][:8]}.",
     )
 
@@ -59,7 +59,7 @@ def about_copies(
                     Place(name),
                     f"Some of these answers were read before, from {was}. The newer answers "
                     "replace the earlier ones.",
-                    "If this export is the older one, take it back with 'treenail undo'.",
+                    "If this export is the older one, take it back with 'treenail change undo'.",
                 )
                 continue
             yield intake_finding(
@@ -68,8 +68,8 @@ def about_copies(
                 Place(name),
                 f"Taken for a newer copy of {was}, because most of its content is there too. It "
                 "replaces that copy.",
-                "If it is another sheet, take this back with 'treenail undo' and import it with "
-                "--new.",
+                "If it is another sheet, take this back with 'treenail change undo' and import it "
+                "with --new.",
             )
         elif row["file_name"] != name:
             yield intake_finding(
@@ -120,7 +120,8 @@ def about_removed(
                 Place(""),
                 f"{one.table} {one.key} is no longer in the newer copy, and no one else says it.",
                 "It stays in the history. If it was dropped by mistake, put it back into the sheet "
-                f"and import it again, or take this import back: treenail undo {folder} {code}.",
+                f"and import it again, or take this import back: treenail change undo {folder} "
+                f"{code}.",
                 table=one.table,
                 key=one.key,
                 value=one.key,
@@ -169,8 +170,9 @@ def about_renamed(
                 f"{name} {old} is not in the newer copy, and {name} {key} there says nearly the "
                 "same.",
                 "If it is the same under another key, what was corrected and recorded of it is "
-                f"kept so: treenail undo {folder} {' or '.join(c[:8] for c in acts.values())}; "
-                f'treenail rename {folder} {name} {old} {key} --why "…"; then import again.',
+                f"kept so: treenail change undo {folder} "
+                f"{' or '.join(c[:8] for c in acts.values())}; "
+                f'treenail change rename {folder} {name} {old} {key} --why "…"; then import again.',
                 table=name,
                 key=key,
                 value=old,
@@ -195,12 +197,12 @@ def about_conflict(one: Conflict, history: History, originals: TableRows) -> Fin
 
 
 _REMEDY = (
-    "Find out which is right, and say so with 'treenail settle'; if two things have one number, "
-    "separate them with 'treenail split'."
+    "Find out which is right, and say so with 'treenail change settle'; if two things have one "
+    "number, separate them with 'treenail change split'."
 )
 _REMEDIES: Mapping[str, str] = {
     "lab_result": "When a laboratory reports again, enter a new result, with the older one under "
-    "supersedes_result_id; settle a slip of the pen with 'treenail settle'."
+    "supersedes_result_id; settle a slip of the pen with 'treenail change settle'."
 }
 
 
@@ -217,8 +219,8 @@ def about_refused(
     read: Mapping[str, tuple[str, list[Line]]], history: History
 ) -> Iterator[Finding]:
     """What the files say that somebody decided otherwise; the decision stands."""
-    for (table, row, field), claims in history.state.claims.items():
-        for claim in claims:
+    for (table, row), fields in history.state.claims.items():
+        for field, claim in ((field, one) for field, said in fields.items() for one in said):
             if not claim.refused or claim.act not in read or (table, row) not in history.state.keys:
                 continue
             key = history.state.keys[table, row]

@@ -177,7 +177,7 @@ def parcel_list(package: Package, consignment_id: str) -> pd.DataFrame:
 
 
 def write_results_form(package: Package, consignment_id: str, out: Path) -> Path:
-    """Write the workbook that the laboratory fills in; `treenail results` reads it unmapped.
+    """Write the workbook that the laboratory fills in; `treenail results import` reads it unmapped.
 
     One line a sample, with result code, laboratory and parcel filled in.
     Raises TreenailError for an unknown or empty parcel.
@@ -202,5 +202,5 @@ def write_results_form(package: Package, consignment_id: str, out: Path) -> Path
         rows={"lab_result": rows},
         tables=["lab_result"],
         title=f"Results for {consignment_id}",
-        read_by="results",
+        read_by="results import",
     )

@@ -2,7 +2,7 @@
 
 The table comes in as every field export does (provenance/intake), so the laboratory's file is kept,
 a result is never overwritten, and what cannot be read is kept as text. A results form that was made
-by `consign` needs no mapping.
+by `treenail custody consign` needs no mapping.
 """
 
 from __future__ import annotations

@@ -294,8 +294,8 @@ RESTORE_LEDGER = (
 
 SEAL_TYPED = (
     "If they were typed into tables/custody.csv, review them and seal them with 'treenail "
-    "custody PACKAGE --seal'. If they had seals before, restore the table from an older copy or "
-    "bundle."
+    "custody show PACKAGE --seal'. If they had seals before, restore the table from an older copy "
+    "or bundle."
 )
 
 

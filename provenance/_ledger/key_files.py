@@ -57,8 +57,8 @@ def read_key_file(path: Path, ask: Callable[[], str]) -> Signer:
         private = _loaded(path, ask)
     except (OSError, ValueError) as error:
         raise TreenailError(
-            f"{path} is not a key to sign with: {error}. 'treenail keys PACKAGE --new {path.name}' "
-            "makes one"
+            f"{path} is not a key to sign with: {error}. 'treenail custody keys PACKAGE --new "
+            f"{path.name}' makes one"
         ) from error
     if not isinstance(private, ed25519.Ed25519PrivateKey):
         raise TreenailError(f"{path} holds another kind of key; Ed25519 is needed")

@@ -204,7 +204,7 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     "key.false": (
         "error",
         "Restore tables/key.csv from an older copy or bundle; the person who has a key enters it, "
-        "with 'treenail keys PACKAGE --enter'.",
+        "with 'treenail custody keys PACKAGE --enter'.",
     ),
     _COUNTER_FALSE: (
         "error",
@@ -212,8 +212,8 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     ),
     "key.retirement_false": (
         "error",
-        "Restore tables/key.csv from an older copy or bundle; retire the key with 'treenail keys "
-        "PACKAGE --retire'.",
+        "Restore tables/key.csv from an older copy or bundle; retire the key with 'treenail "
+        "custody keys PACKAGE --retire'.",
     ),
     "key.keeper_unknown": (
         "warning",
@@ -221,7 +221,8 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     ),
     "key.not_countersigned": (
         "note",
-        "A keeper who knows whose it is vouches for it with 'treenail keys PACKAGE --countersign'.",
+        "A keeper who knows whose it is vouches for it with 'treenail custody keys PACKAGE "
+        "--countersign'.",
     ),
 }
 """Rule → how bad it is, and what to do."""

@@ -25,7 +25,7 @@ REMEDIES: Mapping[str, tuple[str, str]] = {
     FALSE: ("error", "Ask the signer; restore the ledger from an older copy or bundle."),
     UNKNOWN: (
         "warning",
-        "Ask whose key it is; that party enters it with 'treenail keys PACKAGE --enter'.",
+        "Ask whose key it is; that party enters it with 'treenail custody keys PACKAGE --enter'.",
     ),
     OUT_OF_TIME: ("warning", "Ask the signer; anyone can sign with a key that was lost or stolen."),
     BY_ANOTHER: (
@@ -54,7 +54,8 @@ def signer_for(tables: Snapshot, signer: Signer, by: str, on: str) -> str:
     name = signer.key_id[:12]
     if key is None:
         raise KeyRefused(
-            f"this record does not have key {name}; enter it with 'treenail keys PACKAGE --enter'"
+            f"this record does not have key {name}; enter it with 'treenail custody keys PACKAGE "
+            "--enter'"
         )
     if by and by != key.party_id:
         raise KeyRefused(f"key {name} belongs to {key.party_id}, but {by} records this event")

@@ -267,7 +267,7 @@ class _Merging:
         if changed and derived:
             yield (
                 f"computed tables ({', '.join(dict.fromkeys(derived))}) are still as they were in "
-                "this copy; run 'treenail survey' and 'treenail derive' again"
+                "this copy; run 'treenail survey compute' and 'treenail derive' again"
             )
 
     def _events_named_by_number(self) -> Iterator[str]:

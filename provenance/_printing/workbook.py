@@ -9,22 +9,21 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from provenance._base.disk import write_bytes
-from provenance._base.errors import TreenailError, UnreadableValue
+from provenance._base.errors import TreenailError
 from provenance._base.languages import N_, _, said_in_full, speaking, unreviewed
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
-from provenance._intake.values.units import read_length
 from provenance._model.form_cell import NO, YES, form_cell
-from provenance._model.measures import FEET_INCHES, INCH
+from provenance._model.measures import FEET_INCHES
 from provenance._model.schema import Field, Model, Table
 from provenance._model.spoken import spoken
+from provenance._printing.crew_units import BY_RULE, as_crews_write, form_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,12 +51,6 @@ FIXED_DAY = datetime(2000, 1, 1)
 LENGTHS = ("mm", "cm", "m")
 """Units in which a size may be typed in feet and inches instead."""
 
-_BY_RULE = {
-    "ft-in": N_("feet and inches such as 12' 6 1/2\""),
-    "in": N_("inches such as 11 3/8"),
-    "ft": N_("feet such as 12.54"),
-}
-"""Units of a crew that measures in feet and inches, with how to write them."""
 _OTHER_UNIT = N_("Write {how}, or with its own unit: 3.82 m, 38 cm.")
 
 
@@ -164,12 +157,6 @@ def sheet_name(table: Table) -> str:
     return "".join(" " if c in "[]:*?/\\" else c for c in table.title)[:31]
 
 
-def form_unit(model: Model, one: Field) -> str:
-    """The unit of a field's column: how the crew measures its length, else the field's own."""
-    crew = model.unit_of(one) if one.measure else ""
-    return crew if crew in _BY_RULE else one.unit or ""
-
-
 def heading(one: Field, unit: str | None) -> str:
     """The heading of a field's column: title, unit, and a star where every line needs it."""
     return f"{one.title}{f' ({unit})' if unit else ''}{' *' if one.required else ''}"
@@ -272,12 +259,12 @@ class _Sheet:
 
     def _by_rule(self, one: Field) -> bool:
         """Whether a length is written in feet and inches."""
-        return form_unit(self.model, one) in _BY_RULE
+        return form_unit(self.model, one) in BY_RULE
 
     def _write_value(self, line: int, column: int, one: Field, text: str, written: str) -> None:
         value = form_cell(self.model, one, text)
         if isinstance(value, float) and self._by_rule(one):
-            value = _as_crews_write(self.model, one, text, written)
+            value = as_crews_write(self.model, one, text, written)
         if isinstance(value, float):
             self.sheet.write_number(line, column, value, self.looks.number)
         else:
@@ -295,7 +282,7 @@ class _Sheet:
     def _note(self, one: Field) -> str:
         lines = [one.description]
         if self._by_rule(one):
-            lines.append(_(_OTHER_UNIT).format(how=_(_BY_RULE[form_unit(self.model, one)])))
+            lines.append(_(_OTHER_UNIT).format(how=_(BY_RULE[form_unit(self.model, one)])))
         elif one.unit:
             lines.append(_("Unit: {unit}.").format(unit=one.unit))
         if one.unit in LENGTHS and not self._by_rule(one):
@@ -309,7 +296,7 @@ class _Sheet:
         if one.example:
             written = one.example
             if self._by_rule(one):
-                written = str(_as_crews_write(self.model, one, one.example))
+                written = str(as_crews_write(self.model, one, one.example))
             lines.append(_("For example: {example}").format(example=written))
         if one.required:
             lines.append(_("Every row needs this."))
@@ -433,24 +420,8 @@ def _in_feet_and_inches(unit: str, cell: str) -> dict[str, Any]:
     return {
         "validate": "custom",
         "value": f"=AND({begins},OR({','.join(ends)}))",
-        "error_message": _(_OTHER_UNIT).format(how=_(_BY_RULE[unit])),
+        "error_message": _(_OTHER_UNIT).format(how=_(BY_RULE[unit])),
     }
-
-
-def _as_crews_write(model: Model, one: Field, text: str, written: str = "") -> str:
-    """A length in feet and inches: as it was read, else as it is said where that is exact.
-
-    A number that no rule shows keeps its metric unit, so that what nobody touches comes back as it
-    left.
-    """
-    assert one.unit is not None
-    measures, unit = model.measures, form_unit(model, one)
-    said = [measures.say(text, one.unit, one.measure, step=step) for step in (None, INCH / 64)]
-    for words in (written, *said):
-        with suppress(UnreadableValue):
-            if words and read_length(words, unit, one.unit, allow_negative=True) == float(text):
-                return words
-    return f"{text} {one.unit}"
 
 
 def _column_letters(column: int) -> str:

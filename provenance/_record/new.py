@@ -169,9 +169,9 @@ A record of timbers, samples, plugs and laboratory results, kept as plain tables
 {kinds}
 
 ## What to do next
-1. Fill in the workbook (`treenail workbook .`) or the paper sheets (`treenail sheets .`), or keep
-   the forms you have and describe their columns once in a mapping (see `{EXAMPLE_MAPPING}`, or let
-   `treenail import . YOUR-FILE --draft` propose one).
+1. Fill in the workbook (`treenail print workbook .`) or the paper sheets (`treenail print sheets
+   .`), or keep the forms you have and describe their columns once in a mapping (see
+   `{EXAMPLE_MAPPING}`, or let `treenail import . YOUR-FILE --draft` propose one).
 2. `treenail import . YOUR-FILES --mapping YOUR-MAPPING.yaml` brings them in. The files are kept
    unchanged in `originals/`.
 3. `treenail check .` lists the problems. Fix them and check again.

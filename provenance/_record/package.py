@@ -18,8 +18,8 @@ from __future__ import annotations
 import csv
 import json
 import os
-from collections.abc import Mapping, Sequence
-from contextlib import nullcontext
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -57,6 +57,7 @@ from provenance._model.schema_faults import (
     model_faults,
     shape_faults,
 )
+from provenance._record.journal import JOURNAL, has_waiting
 from provenance._record.origin import ORIGIN
 from provenance._record.snapshot import Snapshot, snapshot_of_folder
 from provenance._record.tables import ROW
@@ -80,7 +81,7 @@ _NEVER_CHANGED = (
 )
 _FROM_A_COPY = "restore it from a copy"
 _HELD_TO_THE_GATE = frozenset(
-    {DESCRIPTOR, LOCK, ORIGIN, "README.md", "files", "originals", "schemas", "tables"}
+    {DESCRIPTOR, JOURNAL, LOCK, ORIGIN, "README.md", "files", "originals", "schemas", "tables"}
 )
 """What a package consists of at its top; what else a person keeps there is never opened."""
 
@@ -89,7 +90,7 @@ DEFAULT_DESCRIPTION = "Record of wood, samples, plugs and laboratory results; se
 DATA_PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 
-_Stamp = tuple[int, int, int] | None
+Stamp = tuple[int, int, int] | None
 
 
 @dataclass(frozen=True)
@@ -99,7 +100,7 @@ class Package:
     folder: Path
     descriptor: Mapping[str, Any]
     model: Model
-    _known: dict[tuple[_Stamp, ...], Snapshot] = field(
+    _known: dict[tuple[Stamp, ...], Snapshot] = field(
         default_factory=dict, repr=False, compare=False
     )
     held: Snapshot | None = field(default=None, repr=False, compare=False)
@@ -126,9 +127,7 @@ class Package:
         """
         if self.held is not None:
             return self.held
-        # asked for every few rows by some, so the paths are put together as plain texts
-        place = os.path.join(self.folder, "tables", "")
-        now = tuple(_stamp(f"{place}{name}.csv") for name in self.model.tables)
+        now = self.stamps
         tables = self._known.get(now)
         if tables is None:
             tables = snapshot_of_folder(self.folder, self.model)
@@ -138,6 +137,27 @@ class Package:
             self._known.clear()
             self._known[now] = tables
         return tables
+
+    @property
+    def stamps(self) -> tuple[Stamp, ...]:
+        """What changes when a table does: every writer puts a new file in the place of one."""
+        return self._stamps_in("tables", ".csv")
+
+    @property
+    def stamps_of_model(self) -> tuple[Stamp, ...]:
+        """What changes when the descriptor or a schema does."""
+        descriptor = stamp_of(os.path.join(self.folder, DESCRIPTOR))
+        model = stamp_of(os.path.join(self.folder, "schemas", "model.json"))
+        return descriptor, model, *self._stamps_in("schemas", ".json")
+
+    def _stamps_in(self, folder: str, ending: str) -> tuple[Stamp, ...]:
+        # asked for every few rows by some, so the paths are put together as plain texts
+        place = os.path.join(self.folder, folder, "")
+        return tuple(stamp_of(f"{place}{name}{ending}") for name in self.model.tables)
+
+    def read_again(self) -> Package:
+        """The package as its descriptor and schemas are now; raises as `open_package`."""
+        return _read_package(self.folder, self.bundle)
 
     def hold(self) -> Package:
         """The package with its tables as they are now, read once and for all."""
@@ -195,13 +215,21 @@ class Package:
             quoting=csv.QUOTE_MINIMAL if bare else csv.QUOTE_ALL,
         )
 
-    def locked(self) -> AbstractContextManager[None]:
+    @contextmanager
+    def locked(self) -> Iterator[None]:
         """Hold the package against other writers; read the tables after you hold it.
 
-        Raises UnusablePackage as `refuse_bundle`.
+        Acts that wait in the journal stand in the tables then. Raises UnusablePackage as
+        `refuse_bundle`, and RefusedInput where another account left them.
         """
         self.refuse_bundle()
-        return locked(self.folder)
+        with locked(self.folder):
+            if has_waiting(self.folder):
+                # what an act comes to is known there alone; loaded when there is one
+                from provenance._history.waiting import enter_waiting
+
+                enter_waiting(self)
+            yield
 
     def locked_for_reading(self) -> AbstractContextManager[None]:
         """Keep writers off the package while it is read; needs no right to write in it."""
@@ -230,7 +258,7 @@ class Package:
         return replace(self, descriptor=MappingProxyType(descriptor))
 
 
-def _stamp(path: str) -> _Stamp:
+def stamp_of(path: str) -> Stamp:
     """What changes when a file does: every writer puts a new one in its place."""
     try:
         status = os.stat(path)
@@ -261,7 +289,19 @@ _on_one_line = json.JSONEncoder(ensure_ascii=False).encode
 
 
 def open_package(folder: Path | str) -> Package:
-    """Open the package in a folder; raises UnusablePackage that says what is missing."""
+    """Open the package in a folder; raises UnusablePackage that says what is missing.
+
+    What a stopped program of this account left is finished first.
+    """
+    package = described_package(folder)
+    if not package.bundle and has_waiting(package.folder):
+        with package.locked():
+            pass  # whoever holds it writes the acts that wait
+    return package
+
+
+def described_package(folder: Path | str) -> Package:
+    """As `open_package`, without the acts that wait to be written into the tables."""
     folder = Path(folder)
     path = folder / DESCRIPTOR
     if folder.is_dir():
@@ -283,6 +323,11 @@ def open_package(folder: Path | str) -> Package:
         raise UnusablePackage(
             f"{folder} is not a package: it has no {DESCRIPTOR}; start one with 'treenail new'"
         )
+    return _read_package(folder, bundle)
+
+
+def _read_package(folder: Path, bundle: Place | None) -> Package:
+    path = folder / DESCRIPTOR
     descriptor = _object_in(path, _bytes_of(path))
     _refuse(path, list(descriptor_faults(descriptor)))
     return Package(folder, MappingProxyType(descriptor), read_model(folder), bundle=bundle)

@@ -171,7 +171,7 @@ def _committed(folder: Path, staging: Path, *, of_anybody: bool) -> list[str]:
             f"holds a write of {shown} that was stopped half-way and was not begun by this account "
             "on this computer",
             remedy=f"open it once where it was begun; or, if you trust the sender, "
-            f"'treenail finish {folder}' puts these files in place",
+            f"'treenail change finish {folder}' puts these files in place",
         )
     return paths
 

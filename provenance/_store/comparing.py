@@ -42,11 +42,11 @@ REMEDIES: Mapping[str, str] = MappingProxyType(
     {
         "register broken": _FROM_COPY,
         "register not joined": "merge the copy of the store that has the other end "
-        "('treenail store STORE --merge COPY'); or settle it, which joins both",
+        "('treenail store merge STORE COPY'); or settle it, which joins both",
         "register contradicts paper": "lines were removed or rewritten since it was printed: "
         + _FROM_COPY,
         "number given twice": "accession one of the two bundles anew, and withdraw its old line",
-        "missing": "restore it from a copy; or 'treenail store STORE --withdraw NUMBER' with the "
+        "missing": "restore it from a copy; or 'treenail store withdraw STORE NUMBER' with the "
         "reason why it is gone",
         "moved": "move it back",
         "exchanged": "move each bundle back to its place",
@@ -67,7 +67,8 @@ REMEDIES: Mapping[str, str] = MappingProxyType(
         "ledger cut": _COPY,
         "ledger rewritten": _COPY,
         "ledger ahead": "the register lacks lines about it: restore the register from a copy",
-        "two holders": "find out where the sample is, and record it with 'treenail handover'",
+        "two holders": "find out where the sample is, and record it with 'treenail custody "
+        "handover'",
         "branched": "merge both records ('treenail merge'), pack the result and accession it",
         "table altered": _FROM_COPY,
     }

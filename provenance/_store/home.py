@@ -47,7 +47,7 @@ def refuse_copy(store: Store) -> None:
         if _is_another(known, here) and Store(known).store_id == store.store_id:
             raise CopyOfStore(
                 f"{here} is a copy of the store {known}, which gives out the numbers. Accession "
-                f"there; 'treenail store {known} --merge {here}' takes over what was done in this "
+                f"there; 'treenail store merge {known} {here}' takes over what was done in this "
                 "copy. If this is to be the store from now on, move the other one away first"
             )
         if book.get(store.store_id) != str(here):

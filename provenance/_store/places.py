@@ -60,7 +60,7 @@ class Places:
                 paths = ", ".join(map(self.path, said))
                 raise UnusableInput(f"'{text}' may be {paths}; give the code of the place")
         raise UnusableInput(
-            f"the store has no place '{text}'; 'treenail places STORE' lists them all"
+            f"the store has no place '{text}'; 'treenail store places STORE' lists them all"
         )
 
     def chosen(self, below: str | None) -> list[str]:
@@ -106,7 +106,7 @@ def places_text(places: Places, chosen: Sequence[str], shape: str) -> str:
     if shape == "json":
         return json.dumps(rows, indent=1, ensure_ascii=False) + "\n"
     if not rows:
-        return "no places yet; enter them with 'treenail store STORE --enter place FILE.csv'\n"
+        return "no places yet; enter them with 'treenail store enter STORE place FILE.csv'\n"
     least = min(map(places.depth, chosen))
     lines = []
     for one in chosen:

@@ -315,7 +315,7 @@ def _refuse_nameless(folder: Path, anew: bool) -> None:
     if not anew and not is_store(folder) and (folder / REGISTER).exists():
         raise UnusableInput(
             f"{folder} has a {REGISTER} but no {MARKER}; restore {MARKER} from a copy. Where an "
-            f"older version began it, 'treenail store {folder} --take-over' makes a store of it"
+            f"older version began it, 'treenail store take-over {folder}' makes a store of it"
         )
 
 

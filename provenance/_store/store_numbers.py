@@ -26,6 +26,6 @@ def store_numbers(store: Store, accession: str) -> dict[str, str]:
 
 
 def numbers_csv(numbers: dict[str, str]) -> bytes:
-    """The table that 'treenail labels --store-numbers' reads."""
+    """The table that 'treenail print labels --store-numbers' reads."""
     rows = ({"sample_id": plain_cell(one), "store_number": two} for one, two in numbers.items())
     return cells_bytes(("sample_id", "store_number"), rows)

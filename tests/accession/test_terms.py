@@ -103,7 +103,7 @@ def test_terms_stand_on_the_receipt_and_in_the_store_and_nowhere_else(
     assert len(find_in_catalogue(index, "bundles", Wanted(accession="AF-1"))) == 0
     assert len(find_in_catalogue(index, "bundles", Wanted(accession="AF*"))) == 1
     assert "line" not in restriction()
-    lift = ("store", store, "--lift", "2026.0001-R1")
+    lift = ("store", "lift", store, "2026.0001-R1")
     assert "say why" in refused(run(*lift))
     assert run(*lift, "--reason", "the report is out").exit_code == 0
     assert run(*lift, "--reason", "again").exit_code != 0
@@ -139,7 +139,7 @@ def test_old_numbers_and_restrictions_are_entered_from_a_spreadsheet(
     )
     for table, text, fault in cases:
         path.write_text(text, encoding="utf-8")
-        result = run("store", store, "--enter", table, path)
+        result = run("store", "enter", store, table, path)
         assert (result.exit_code == 0) == (fault == ""), text
         assert fault in refused(result), text
     assert [row["previous_number"] for row in Store(store).rows("previous_number")] == ["A1", "A2"]
@@ -241,7 +241,7 @@ def test_a_bag_of_others_is_kept_as_it_is_and_is_no_record(shelf: Path, tmp_path
         ("2026.0002", ""),
     }
     split = run(
-        "store", store, "--split", tmp_path / "part", "--number", "2026.0002", "--reason", "a loan"
+        "store", "split", store, tmp_path / "part", "--number", "2026.0002", "--reason", "a loan"
     )
     assert split.exit_code == 0, refused(split)
     assert set(Store(store).withdrawn) == {"2026.0002"}
@@ -261,10 +261,10 @@ def test_a_copy_gives_no_number_and_events_and_store_numbers_are_written(
     result = take_in(tmp_path / "copy", shelf / "later.zip", "--depositor", DEPOSITOR)
     assert "is a copy of the store" in refused(result)
     assert len(Store(tmp_path / "copy").accessions) == 1
-    assert "nothing to take over" in refused(run("store", store, "--take-over"))
+    assert "nothing to take over" in refused(run("store", "take-over", store))
 
     out = tmp_path / "numbers.csv"
-    assert run("store", store, "--numbers", "2026.0001", out).exit_code == 0
+    assert run("store", "numbers", store, "2026.0001", out).exit_code == 0
     with open(out, newline="", encoding="utf-8") as stream:
         numbers = {row["sample_id"]: row["store_number"] for row in csv.DictReader(stream)}
     (act,) = open_store(store).accessions
@@ -273,7 +273,7 @@ def test_a_copy_gives_no_number_and_events_and_store_numbers_are_written(
     sample, number = next(iter(numbers.items()))
     labels = tmp_path / "labels.txt"
     labels.write_text(f"{compose_store_code(number)}\n", encoding="utf-8")
-    said = ("handover", store, "seen", "--scanned", labels, "--place", "Box 4", "--by", "MB")
+    said = ("custody", "handover", store, "seen", f"--scanned={labels}", "--place=Box 4", "--by=MB")
     result = run(*said)
     assert result.exit_code == 0, refused(result)
     assert [row["sample_id"] for row in open_store(store).ledger(act.record_id)][-1] == sample
@@ -283,7 +283,7 @@ def test_a_copy_gives_no_number_and_events_and_store_numbers_are_written(
     assert result.exit_code == 0, result.output
     assert f"\n{sample} " in result.output
 
-    assert run("store", store, "--events", tmp_path / "events.csv").exit_code == 0
+    assert run("store", "events", store, tmp_path / "events.csv").exit_code == 0
     with open(tmp_path / "events.csv", newline="", encoding="utf-8") as stream:
         (event,) = csv.DictReader(stream)
     assert (event["event_id"], event["object_id"]) == (act.act_id, "2026.0001")

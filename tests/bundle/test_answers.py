@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 import re
 import shutil
@@ -24,7 +23,7 @@ from provenance._bundle.answering import judged_to_answer
 from provenance._bundle.describe.editions import EDITIONS
 from provenance._catalogue import plugs
 from provenance._checks.check import check_package
-from provenance._cli import COMMANDS, treenail
+from provenance._cli import COMMANDS, command_named, treenail
 from provenance._ledger.custody import append_events
 from provenance._record.origin import read_origin
 from provenance._record.package import open_package
@@ -77,7 +76,7 @@ def test_every_command_refuses_a_tampered_zip_unless_it_is_asked_for(
         "locate": ("locate", tampered, "281"),
         "compare": ("compare", pristine / "bundle.zip", tampered),
         "unpack": ("unpack", tampered, "--out", tmp_path / "out"),
-        "relocate": ("relocate", tampered, "231", "--out", tmp_path / "sheets"),
+        "relocate": ("print", "relocation", tampered, "231", "--out", tmp_path / "sheets"),
     }
     for name, words in asked.items():
         result = run(*words)
@@ -150,46 +149,46 @@ NEVER_CHANGED = re.compile(
     r"never (be )?changed.*.treenail unpack. makes a package of it", re.DOTALL
 )
 READS = {
-    "labels": [()],
-    "tags": [(), ("--consignment", "C-1")],
-    "cards": [()],
-    "sheets": [("--sheet", "sample")],
-    "workbook": [()],
+    "print labels": [()],
+    "print tags": [(), ("--consignment", "C-1")],
+    "print cards": [()],
+    "print sheets": [("--sheet", "sample")],
+    "print workbook": [()],
     "settings": [()],
-    "phone": [()],
+    "print phone": [()],
     "day": [()],
     "history": [(), ("sample", "231")],
-    "custody": [(), ("231",), ("--overdue",), ("--format", "csv")],
-    "keys": [()],
-    "consign": [("--again", "C-1")],
-    "reconcile": [()],
-    "survey": [(), ("--residuals",)],
-    "plan": [(), ("--format", "gpkg")],
+    "custody show": [(), ("231",), ("--overdue",), ("--format", "csv")],
+    "custody keys": [()],
+    "custody consign": [("--again", "C-1")],
+    "results reconcile": [()],
+    "survey compute": [(), ("--residuals",)],
+    "print plan": [(), ("--format", "gpkg")],
     "derive": [()],
-    "relocate": [("231",)],
+    "print relocation": [("231",)],
 }
 """Command → arguments behind PACKAGE with which it only reads."""
 WRITES = {
     "stamps": [("1", "--crew", "north")],
     "settings": [("--units", "feet-inches"), ("--doi", "10.5072/hr-1")],
-    "workbook": [("--filled", "--out", "OUT/filled.xlsx")],
+    "print workbook": [("--filled", "--out", "OUT/filled.xlsx")],
     "import": [(__file__,)],
     "attach": [(__file__,)],
-    "trace": [(__file__,), (__file__, "--points", __file__)],
-    "correct": [("sample", "231", "pieces=2", "--why", "x")],
-    "settle": [("sample", "231", "pieces", "2", "--why", "x")],
-    "rename": [("sample", "231", "299", "--why", "x")],
-    "remove": [("sample", "231", "--why", "x")],
-    "split": [("sample", "231", "299", "--source", "IN-1", "--why", "x")],
-    "join": [("sample", "231", "232", "--why", "x")],
-    "accept": [("x", "sample", "231", "--why", "x")],
-    "undo": [("last", "--why", "x")],
+    "survey trace": [(__file__,), (__file__, "--points", __file__)],
+    "change correct": [("sample", "231", "pieces=2", "--why", "x")],
+    "change settle": [("sample", "231", "pieces", "2", "--why", "x")],
+    "change rename": [("sample", "231", "299", "--why", "x")],
+    "change remove": [("sample", "231", "--why", "x")],
+    "change split": [("sample", "231", "299", "--source", "IN-1", "--why", "x")],
+    "change join": [("sample", "231", "232", "--why", "x")],
+    "change accept": [("x", "sample", "231", "--why", "x")],
+    "change undo": [("last", "--why", "x")],
     "merge": [("BUNDLE",)],
-    "handover": [("stored", "--samples", "231")],
-    "keys": [("--new", "OUT/key.pem", "--party", "MB")],
-    "custody": [("--seal",)],
-    "consign": [("--samples", "231", "--to", "LAB")],
-    "results": [(__file__,)],
+    "custody handover": [("stored", "--samples", "231")],
+    "custody keys": [("--new", "OUT/key.pem", "--party", "MB")],
+    "custody show": [("--seal",)],
+    "custody consign": [("--samples", "231", "--to", "LAB")],
+    "results import": [(__file__,)],
     "review": [()],
     "pack": [(), ("--edition", "public")],
 }
@@ -215,17 +214,15 @@ def test_every_command_reads_a_bundle_or_says_that_it_is_never_changed(
 
     monkeypatch.setattr(answering, "judged_to_answer", judged_once)
     before = _bytes_below(shelf)
-    for name, (where, _) in COMMANDS.items():
-        module, function = where.split(":")
-        command = getattr(importlib.import_module(f"provenance._cli.{module}"), function)
-        takes = "package" in {one.name for one in command.params}
+    for name in COMMANDS:
+        takes = "package" in {one.name for one in command_named(name).params}
         assert takes == (name in READS or name in WRITES), name
         for number, bundle in enumerate(bundles):
             for words in READS.get(name, [])[: None if number else 1]:
                 out = tmp_path / f"{name}-{number}{''.join(words)}"
                 out.mkdir()
                 monkeypatch.chdir(out)
-                said = run(name, bundle, *words)
+                said = run(*name.split(), bundle, *words)
                 assert said.exception is None or isinstance(said.exception, SystemExit), said
                 assert said.exit_code in (0, 1), (name, said.output)
                 told = said.stderr if "csv" in words else said.stdout
@@ -237,7 +234,7 @@ def test_every_command_reads_a_bundle_or_says_that_it_is_never_changed(
                         one.replace("BUNDLE", str(bundle)).replace("OUT", str(tmp_path))
                         for one in words
                     ]
-                    error = run(name, place, *meant).exception
+                    error = run(*name.split(), place, *meant).exception
                     assert isinstance(error, TreenailError), (name, place, error)
                     assert error.exit_code == 2
                     assert NEVER_CHANGED.search(str(error)), (name, place, error)
@@ -246,16 +243,22 @@ def test_every_command_reads_a_bundle_or_says_that_it_is_never_changed(
         assert checked.exit_code == 1
         assert checked.stderr.startswith("faulty: every file is as it was packed")
     monkeypatch.chdir(bundles[0])
-    for words in (("plan", "."), ("derive",), ("cards", bundles[0], "--out", "cards.pdf")):
+    for words in (
+        ("print", "plan", "."),
+        ("derive",),
+        ("print", "cards", bundles[0], "--out", "cards.pdf"),
+    ):
         inside = run(*words)
         assert inside.exit_code == 2, inside.output
         assert "say with --out where else" in inside.output
-    assert run("survey").exit_code == 0  # only shows
-    assert NEVER_CHANGED.search(str(run("finish", bundles[0]).exception))
+    assert run("survey", "compute").exit_code == 0  # only shows
+    assert NEVER_CHANGED.search(str(run("change", "finish", bundles[0]).exception))
     assert _bytes_below(shelf) == before
     assert (tmp_path / "derive-1" / "holl-figures" / "span.csv").is_file()
     assert not (tmp_path / "key.pem").exists()
-    assert "it has faults" not in run("custody", house.folder).output  # a package is no bundle
+    assert (
+        "it has faults" not in run("custody", "show", house.folder).output
+    )  # a package is no bundle
 
 
 def _bytes_below(folder: Path) -> dict[str, bytes]:
@@ -270,15 +273,17 @@ def test_the_positions_of_a_bundle_are_computed_and_written_where_one_says(
     for edition in EDITIONS.values():
         bundle = pack_bundle(house, tmp_path / f"{edition.name}.zip", zipped=True, edition=edition)
         out = tmp_path / f"{edition.name}.csv"
-        said = run("survey", bundle, "--out", out)
+        said = run("survey", "compute", bundle, "--out", out)
         assert said.exit_code == 0, said.output
         assert ("This is a public edition" in said.stderr) == edition.is_public
         assert pd.read_csv(out)["found_by"].value_counts()["recorded"] == 8
-        mapped = run("plan", bundle, "--format", "geojson", "--out", tmp_path / "m.geojson")
+        mapped = run(
+            "print", "plan", bundle, "--format", "geojson", "--out", tmp_path / "m.geojson"
+        )
         # a sentence names the bundle, never the folder that it was unpacked to
         assert f"{bundle}/data/tables/site.csv: GeoJSON needs" in str(mapped.exception)
     before = (house.folder / "tables" / "position.csv").read_bytes()
-    run("survey", house.folder, "--out", tmp_path / "package.csv")
+    run("survey", "compute", house.folder, "--out", tmp_path / "package.csv")
     assert (house.folder / "tables" / "position.csv").read_bytes() == before
     assert (tmp_path / "package.csv").read_bytes() == (tmp_path / "full.csv").read_bytes()
 
@@ -292,10 +297,14 @@ def test_paper_from_a_bundle_bears_the_verdict(tmp_path: Path) -> None:
     ):
         out = tmp_path / path.stem
         for words, paper, before in (
-            (("relocate", path, "231", "--out", out), "relocation-231.pdf", "of the record. "),
-            (("plan", path, "--out", out), "plan-B1.pdf", "of the record, "),
-            (("plan", path, "--out", out), "strips-B1.pdf", "of the record, "),
-            (("cards", path, "--out", out / "cards.pdf"), "cards.pdf", ""),
+            (
+                ("print", "relocation", path, "231", "--out", out),
+                "relocation-231.pdf",
+                "of the record. ",
+            ),
+            (("print", "plan", path, "--out", out), "plan-B1.pdf", "of the record, "),
+            (("print", "plan", path, "--out", out), "strips-B1.pdf", "of the record, "),
+            (("print", "cards", path, "--out", out / "cards.pdf"), "cards.pdf", ""),
         ):
             result = run(*words, *options)
             assert result.exit_code == 0, result.exception
@@ -378,7 +387,7 @@ def test_whoever_asks_the_payload_of_a_bag_asks_the_bag(bundle: Path, tmp_path: 
     for words in (
         ("locate", bundle / "data", "231"),
         ("compare", bundle / "data", bundle / "data"),
-        ("relocate", bundle / "data", "231", "--out", tmp_path / "sheets"),
+        ("print", "relocation", bundle / "data", "231", "--out", tmp_path / "sheets"),
         ("catalogue", bundle / "data", "--index", tmp_path / "c.sqlite", "--of", "samples"),
     ):
         result = run(*words)

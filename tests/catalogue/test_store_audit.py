@@ -220,7 +220,7 @@ FAULTS: dict[str, tuple[Callable[[Path, Path], object], list[tuple[str, str]]]] 
     ),
     "a withdrawn bundle stays": (
         lambda s, _: CliRunner().invoke(
-            treenail, ["store", str(s), "--withdraw", "2026.0001", "--reason", "given back"]
+            treenail, ["store", "withdraw", str(s), "2026.0001", "--reason", "given back"]
         ),
         [("withdrawn but there", "2026.0001")],
     ),
@@ -380,7 +380,7 @@ def history(store: Path) -> list[dict[str, str]]:
 
 
 def test_lines_cut_off_the_register_contradict_the_paper(store: Path) -> None:
-    run = CliRunner().invoke(treenail, ["store", str(store), "--anchor", "--by", "WT"])
+    run = CliRunner().invoke(treenail, ["store", "anchor", str(store), "--by", "WT"])
     line = run.stdout.strip()
     kept = read_anchor_line(line)
     assert audit(store, minutes=0, anchors=[kept]).clean
@@ -469,7 +469,7 @@ def test_a_store_is_parted_and_each_withdraws_what_the_other_keeps(
     store: Path, tmp_path: Path
 ) -> None:
     part = tmp_path / "part"
-    words = ["store", str(store), "--split", str(part), "--number", "2026.0002"]
+    words = ["store", "split", str(store), str(part), "--number", "2026.0002"]
     run = CliRunner().invoke(treenail, [*words, "--reason", "the mill has its own archive"])
     assert run.exit_code == 0, run.output
     assert str(store / OTHER) in run.output
@@ -568,13 +568,13 @@ def test_only_a_store_keeps_what_is_settled_and_its_register_what_is_withdrawn(
         said = "open findings begin so" if sound else "is not a store"
         assert said in str(settled.exception)
     refused = run(treenail, ["catalogue", str(store), "--withdraw", str(store / ONE), *words])
-    assert f"treenail store {store} --withdraw NUMBER" in str(refused.exception)
+    assert f"treenail store withdraw {store} NUMBER" in str(refused.exception)
     shutil.rmtree(store / ONE)
-    assert run(treenail, ["store", str(store), "--withdraw", "2026.0001", *words]).exit_code == 0
+    assert run(treenail, ["store", "withdraw", str(store), "2026.0001", *words]).exit_code == 0
     assert audit(store).clean
-    shown = run(treenail, ["store", str(store)]).stdout.splitlines()
+    shown = run(treenail, ["store", "show", str(store)]).stdout.splitlines()
     assert shown[0].endswith(": 1 record, 1 accession, 1 withdrawn")
     assert "1 examined; 0 findings open, 0 settled" in shown[1]
     assert shown[2] == anchor_line(open_store(store).acts)
-    again = run(treenail, ["store", str(store), "--withdraw", "2026.0001", *words])
+    again = run(treenail, ["store", "withdraw", str(store), "2026.0001", *words])
     assert (again.exit_code, "withdrawn already" in again.output) == (2, True)

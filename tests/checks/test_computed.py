@@ -43,5 +43,5 @@ def test_a_table_changed_after_derive_is_named_with_the_command(tmp_path) -> Non
     survey_package(open_package(package.folder))
     assert stale(package.folder) == []
     package.write_table("site", package.table("site").assign(notes="nails lost"))
-    said = "What 'treenail survey' computed is stale: 'site' was changed since."
+    said = "What 'treenail survey compute' computed is stale: 'site' was changed since."
     assert stale(package.folder) == [said]

@@ -174,7 +174,7 @@ def test_the_command_lists_and_prints(tmp_path: Path) -> None:
     act(store, "requested", {FIRST: ["231"]}, "2026-03-12", **ASKED)
 
     def run(*words: object):
-        return CliRunner().invoke(treenail, ["loans", str(store.folder), *map(str, words)])
+        return CliRunner().invoke(treenail, ["store", "loans", str(store.folder), *map(str, words)])
 
     listed = run()
     assert listed.exit_code == 1  # overdue since 2026-05-01

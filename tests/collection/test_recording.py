@@ -270,18 +270,24 @@ def test_samples_of_several_records_are_named_as_on_their_labels(tmp_path: Path)
 def test_the_command_takes_a_store(tmp_path: Path) -> None:
     store = a_store(tmp_path).folder
     more = ("--on", "2026-03-02")
-    done = run("handover", store, "stored", "--samples", "2026.0001:231", "--place", "B7", *more)
+    done = run(
+        "custody", "handover", store, "stored", "--samples", "2026.0001:231", "--place", "B7", *more
+    )
     assert done.exit_code == 0, done.output
     done = run(
-        *("handover", store, "on loan", "--record", "2026.0001", "--samples", "all"),
+        *("custody", "handover", store, "on loan", "--record", "2026.0001", "--samples", "all"),
         *("--to", "ALD", "--due", "2026-05-01", *more),
     )
     assert "L2026.001" in done.output
-    back = run("handover", store, "taken_back", "--reference", "L2026.001", "--state", "232=broken")
+    back = run(
+        "custody", "handover", store, "taken_back", "--reference=L2026.001", "--state=232=broken"
+    )
     assert "Back from loan: 231, 232 (broken), 233" in back.output
-    part = run("handover", store, "sub_sampled", "--record", "2026.0001", "--samples", "231")
+    part = run(
+        "custody", "handover", store, "sub_sampled", "--record", "2026.0001", "--samples", "231"
+    )
     assert "part of 231: 231A" in part.output
-    assert run("handover", store, "seen").exit_code != 0
+    assert run("custody", "handover", store, "seen").exit_code != 0
 
 
 # -- against a plain model -----------------------------------------------------------------------

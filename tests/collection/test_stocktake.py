@@ -141,7 +141,7 @@ def test_a_stocktake_from_the_scanner_to_the_ledger(store, csv_file, tmp_path):
     scans += [compose_place(END)]
     (tmp_path / "scans.txt").write_text("\n".join(scans))
     report = tmp_path / "report.pdf"
-    command = ["stocktake", str(store.folder), "2026-summer"]
+    command = ["store", "stocktake", str(store.folder), "2026-summer"]
     code, said = told(*command, "--scanned", str(tmp_path / "scans.txt"), "--out", str(report))
     assert code == 1
     assert "HOLL-202 (2026.0001); missing; recorded: R1 / B7" in said

@@ -141,11 +141,12 @@ def catalogue(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str 
 
 
 COMMANDS: tuple[tuple[str, ...], ...] = (
-    ("check",), ("custody",), ("history",), ("locate", "2?1"), ("survey",), ("custody", "231"),
-    ("relocate", "231", "--out", "OUTPUT.pdf"), ("pack", "--out", "OUTPUT"), ("stamps", "2"),
-    ("pack", "--edition", "public", "--out", "OUTPUT"), ("cards", "--out", "OUTPUT.pdf"),
-    ("undo", "0", "--why", "x", "--by", "MB"), ("plan", "--out", "OUTPUT"),
-    ("correct", "sample", "231", "rings_field=88", "--why", "counted anew", "--by", "MB"),
+    ("check",), ("custody show",), ("history",), ("locate", "2?1"), ("survey compute",),
+    ("custody show", "231"), ("print relocation", "231", "--out", "OUTPUT.pdf"),
+    ("pack", "--out", "OUTPUT"), ("stamps", "2"),
+    ("pack", "--edition", "public", "--out", "OUTPUT"), ("print cards", "--out", "OUTPUT.pdf"),
+    ("change undo", "0", "--why", "x", "--by", "MB"), ("print plan", "--out", "OUTPUT"),
+    ("change correct", "sample", "231", "rings_field=88", "--why", "counted anew", "--by", "MB"),
 )  # fmt: skip
 
 
@@ -153,7 +154,8 @@ def package(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | 
     folder = room.given / "holl"
     write_tree(mutated_tree(choices, seeds.package, specials=True), folder)
     name, *more = pick(choices, COMMANDS)
-    yield (name, folder, *(one.replace("OUTPUT", str(room.written / "out")) for one in more))
+    words = [one.replace("OUTPUT", str(room.written / "out")) for one in more]
+    yield (*name.split(), folder, *words)
 
 
 def merge(choices: Choices, seeds: Seeds, room: Room) -> Iterator[tuple[str | Path, ...]]:

@@ -54,7 +54,7 @@ def test_a_link_or_a_pipe_where_the_package_is_read_or_written_is_refused(tmp_pa
         if (folder / name).exists():
             (folder / name).rename(tmp_path / str(number) / "away")
         put(folder / name)
-        assert says in answer("custody", folder), name
+        assert says in answer("custody", "show", folder), name
         assert [one.name for one in bait.iterdir()] == ["party.csv"]
     assert (bait / "party.csv").read_text("utf-8") == "bait"
 
@@ -77,7 +77,7 @@ def test_a_second_name_of_a_file_elsewhere_is_never_written_through(tmp_path: Pa
         if name == ".lock":
             twin.write_bytes(b"something that a person wrote")
         kept[twin] = twin.read_bytes()
-    line = ["correct", folder, "sample", "231", "rings_field=88", "--why", "anew", "--by", "MB"]
+    line = ["change", "correct", folder, "sample", "231", "rings_field=88", "--why=anew", "--by=MB"]
     done = CliRunner().invoke(treenail, [str(one) for one in line])
     assert done.exit_code == 0, done.output
     assert {twin: twin.read_bytes() for twin in kept} == kept

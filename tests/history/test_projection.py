@@ -13,10 +13,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from provenance._history import deciding
-from provenance._history.acts import BEGUN, HERE, IMPORT, ROW_FIELD, Act, Line
+from provenance._history.acts import BEGUN, HERE, IMPORT, ROW_FIELD, Act, Line, heads, live
 from provenance._history.deciding import Refused
 from provenance._history.history import History, _former_key_rows
-from provenance._history.projection import State, rows_in_order
+from provenance._history.projection import State, project, rows_in_order
 from provenance._model.profile import load_model
 from provenance._record.package import Package
 
@@ -140,6 +140,35 @@ def go(history: History, step: str, number: int, side: str = "") -> History:
         return history.adding(replace(makers[step]()(history), why=side))[0]
     except Refused:
         return history
+
+
+@SHORT
+@given(steps)
+def test_what_follows_from_one_act_more_is_what_all_acts_come_to(
+    walk: list[tuple[str, int]],
+) -> None:
+    history = begun()
+    for step, number in walk:
+        history = go(history, step, number)
+        followed, whole = history.state, project(history.package.model, history.acts)
+        assert_same(followed, whole)
+        assert history.live == live(history.acts)
+        assert history.heads == heads(history.acts)
+        anew = replace(history)
+        assert list(history.former_keys.items()) == list(anew.former_keys.items())
+
+
+def assert_same(one: State, other: State) -> None:
+    for name in other.rows:
+        assert list(one.rows[name].items()) == list(other.rows[name].items())
+    assert (one.keys, one.claims) == (other.keys, other.claims)
+    assert one.refusals.keys() == other.refusals.keys()
+    for cell, refused in other.refusals.items():
+        assert sorted(one.refusals[cell]) == sorted(refused)
+    assert sorted(one.conflicts) == sorted(other.conflicts)
+    assert sorted(one.accepted) == sorted(other.accepted)
+    for (table, _), key in other.keys.items():
+        assert one.names_of(table, key) == other.names_of(table, key)
 
 
 def begun(number: int = 2) -> History:

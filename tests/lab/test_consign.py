@@ -108,7 +108,7 @@ def test_the_form_speaks_to_a_laboratory_not_to_a_crew(package, tmp_path) -> Non
     )
     told = "\n".join(str(cell.value) for row in book.worksheets[0] for cell in row if cell.value)
     assert told.startswith("How to fill this in: Results for C-2024-1")
-    assert "treenail results" in told
+    assert "treenail results import" in told
     assert "Send it back" in told
     assert "treenail import" not in told
     assert "Safety and care" not in told
@@ -139,7 +139,7 @@ def test_an_answer_is_asked_for_by_a_day_after_the_packing(package, due_on) -> N
 
 def test_a_parcel_whose_papers_cannot_be_written_is_not_made_up(package, tmp_path) -> None:
     (tmp_path / "taken").write_text("a file, not a folder")
-    line = ["consign", str(package.folder), "--samples", "231", "--to", "LAB", "--out"]
+    line = ["custody", "consign", str(package.folder), "--samples", "231", "--to", "LAB", "--out"]
     for out, trouble in (("taken", SystemExit), ("taken/inside", OSError)):
         told = CliRunner().invoke(treenail, [*line, str(tmp_path / out)])
         assert isinstance(told.exception, trouble)
@@ -151,7 +151,7 @@ def test_a_parcel_whose_papers_cannot_be_written_is_not_made_up(package, tmp_pat
 def test_the_papers_of_a_parcel_are_written_again_and_nothing_is_recorded(
     package, tmp_path
 ) -> None:
-    line = ["consign", str(package.folder)]
+    line = ["custody", "consign", str(package.folder)]
     made = [*line, "--samples", "231,232", "--to", "LAB", "--on", "2024-06-15"]
     assert CliRunner().invoke(treenail, [*made, "--out", str(tmp_path / "1")]).exit_code == 0
     ledger = package.table("custody")
@@ -172,7 +172,7 @@ def test_the_papers_of_a_parcel_are_written_again_and_nothing_is_recorded(
     ],
 )
 def test_a_parcel_is_made_up_or_written_again_not_both(package, options, says) -> None:
-    told = CliRunner().invoke(treenail, ["consign", str(package.folder), *options])
+    told = CliRunner().invoke(treenail, ["custody", "consign", str(package.folder), *options])
     assert told.exit_code != 0
     assert says in (told.output + str(told.exception))
 

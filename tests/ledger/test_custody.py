@@ -19,7 +19,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from provenance._base.errors import TreenailError
-from provenance._cli.custody import custody as custody_command
+from provenance._cli.custody import show as custody_command
 from provenance._ledger.custody import (
     BrokenLedger,
     append_events,

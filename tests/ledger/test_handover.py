@@ -283,14 +283,14 @@ def test_the_ledger_says_when_a_parcel_left_if_its_row_does_not(tmp_path) -> Non
 @pytest.mark.parametrize("word", ["handed_over", "Handed over", "handed-over", "HANDED OVER"])
 def test_an_event_may_be_named_as_the_forms_name_it(tmp_path, word) -> None:
     package = a_field_package(tmp_path)
-    line = ["handover", str(package.folder), word, "--samples", "231", "--to", "LAB"]
+    line = ["custody", "handover", str(package.folder), word, "--samples", "231", "--to", "LAB"]
     told = CliRunner().invoke(treenail, [*line, "--on", "2024-06-16"])
     assert (told.exit_code, told.output) == (0, "Handed over: 231\n")
 
 
 def test_what_was_broken_or_missing_on_arrival_is_said_back(tmp_path) -> None:
     package = sent(tmp_path)
-    line = ["handover", str(package.folder), "received", "--consignment", "C-1"]
+    line = ["custody", "handover", str(package.folder), "received", "--consignment", "C-1"]
     told = CliRunner().invoke(treenail, [*line, "--state", "232=broken", "--on", "2024-06-20"])
     assert told.output == "Received: 231, 232 (broken)\n"
 
@@ -321,7 +321,7 @@ def test_a_scanners_lines_are_handed_over_together(tmp_path) -> None:
         f"HOLL–233–{check_letters('HOLL-233')}\n\n"
         f"{scan('231', 'site HOLL', 'number 231', 'kind core').replace(chr(10), ' ')}\n"
     )
-    asked = ["handover", str(package.folder), "stored", "--place", "Box 4", "--scanned"]
+    asked = ["custody", "handover", str(package.folder), "stored", "--place", "Box 4", "--scanned"]
     result = CliRunner().invoke(treenail, [*asked, "-"], input=lines.encode())
     assert result.exit_code == 0, result.output
     assert "Stored: 231, 232, 233" in result.stdout
@@ -334,7 +334,7 @@ def test_a_scanners_lines_are_handed_over_together(tmp_path) -> None:
 def test_no_line_is_recorded_unless_all_are_good(tmp_path) -> None:
     package = a_field_package(tmp_path)
     before = package.table("custody").to_dict("records")
-    asked = ["handover", str(package.folder), "stored", "--scanned", "-"]
+    asked = ["custody", "handover", str(package.folder), "stored", "--scanned", "-"]
     other = scan("232", "site HOLL", "number 233", "kind core")
     lines = f"{scan('231')}\nhello\n{other}\n233-?\n"
     told = str(CliRunner().invoke(treenail, asked, input=lines).exception)
@@ -351,41 +351,41 @@ def test_the_code_of_a_box_or_parcel_stands_for_all_samples_in_it(tmp_path) -> N
     folder = str(package.folder)
     box = compose_inside("HOLL", inside_code("Box 12"))
     parcel = compose_inside("HOLL", parcel_code("C-1"))
-    asked = ["handover", folder, "stored"]
 
-    def run(*words: str, scanned: str | None = None) -> str:
+    def run(event: str, *words: str, scanned: str | None = None) -> str:
         more = ["--on", "2024-06-20", *([] if scanned is None else ["--scanned", "-"])]
-        result = CliRunner().invoke(treenail, [*words, *more], input=scanned)
+        line = ["custody", "handover", folder, event, *words, *more]
+        result = CliRunner().invoke(treenail, line, input=scanned)
         return result.output + str(result.exception or "")
 
-    assert "of a box, drawer or parcel with samples" in run(*asked, "--samples", box)
-    assert "of a box or drawer in this ledger" in run(*asked, "--samples", "231", "--place", box)
+    assert "of a box, drawer or parcel with samples" in run("stored", "--samples", box)
+    assert "of a box or drawer in this ledger" in run("stored", "--samples", "231", "--place", box)
     act(package, "stored", ["231"], "2024-06-05", place_held="Box 12")
     act(package, "stored", ["232"], "2024-06-05", place_held="box 12")
     # one line alone, among labels, without its word, typed small
     for scanned in (box, f"{compose_code('HOLL', '231')}\n{box}\n", box.lower().split()[1]):
-        told = run(*asked, scanned=scanned)
+        told = run("stored", scanned=scanned)
         assert "note: 2 samples in Box 12 with MB" in told
         assert "Stored: 231, 232" in told
-    assert "line 1: " in run(*asked, scanned=box.replace("12", "21"))
-    assert "perhaps HOLL-BOX-12-TD was meant" in run(*asked, scanned=box.replace("12", "21"))
+    assert "line 1: " in run("stored", scanned=box.replace("12", "21"))
+    assert "perhaps HOLL-BOX-12-TD was meant" in run("stored", scanned=box.replace("12", "21"))
     other = compose_inside("MILL", inside_code("Box 12"))
-    assert "is of site MILL, and this record has HOLL" in run(*asked, "--samples", other)
+    assert "is of site MILL, and this record has HOLL" in run("stored", "--samples", other)
     # its words come from the ledger
-    run(*asked, "--samples", "233", "--place", box)
-    assert "Stored: 231, 232, 233" in run(*asked, "--samples", box)
-    run("handover", folder, "packed", "--samples", box, "--consignment", parcel)
-    run("handover", folder, "handed_over", "--samples", parcel, "--consignment", parcel, "--to=LAB")
-    told = run("handover", folder, "received", scanned=parcel)
+    run("stored", "--samples", "233", "--place", box)
+    assert "Stored: 231, 232, 233" in run("stored", "--samples", box)
+    run("packed", "--samples", box, "--consignment", parcel)
+    run("handed_over", "--samples", parcel, "--consignment", parcel, "--to=LAB")
+    told = run("received", scanned=parcel)
     assert "note: 3 samples in parcel C-1" in told
     assert "231, 232, 233" in told
-    assert "is the code of no parcel" in run("handover", folder, "packed", "--consignment", box)
+    assert "is the code of no parcel" in run("packed", "--consignment", box)
     # a box of that name at each of two holders is asked
     package = open_package(package.folder)
     act(package, "handed_over", ["231"], "2024-08-01", to_party_id="MB")
     act(package, "received", ["231"], "2024-08-02", to_party_id="MB", place_held="Box 12")
     act(package, "stored", ["232"], "2024-08-02", place_held="Box 12")
-    assert "could be Box 12 with" in run(*asked, "--samples", box)
+    assert "could be Box 12 with" in run("stored", "--samples", box)
 
 
 def test_every_command_takes_what_the_label_says(tmp_path) -> None:
@@ -393,22 +393,23 @@ def test_every_command_takes_what_the_label_says(tmp_path) -> None:
     folder = str(a_field_package(tmp_path).folder)
     full = f"HOLL-231-{check_letters('HOLL-231')}"
     right = [
-        (["labels", folder, "--samples", full, "--out", str(tmp_path / "l.pdf")], "1 label"),
-        (["tags", folder, "--samples", full.lower(), "--out", str(tmp_path / "t.pdf")], "1 tag"),
-        (["cards", folder, "--samples", scan("231"), "--out", str(tmp_path / "c.pdf")], "1 card"),
-        (["custody", folder, full[5:]], "collected"),
-        (["locate", folder, full], "as its label says"),
-        (["handover", folder, "stored", "--samples", full, "--state", f"{full}=broken"], "broken"),
-        (["consign", folder, "--samples", full, "--to", "LAB", "--out", folder], "C-20"),
+        ("print labels", ["--samples", full, "--out", str(tmp_path / "l.pdf")], "1 label"),
+        ("print tags", ["--samples", full.lower(), "--out", str(tmp_path / "t.pdf")], "1 tag"),
+        ("print cards", ["--samples", scan("231"), "--out", str(tmp_path / "c.pdf")], "1 card"),
+        ("custody show", [full[5:]], "collected"),
+        ("locate", [full], "as its label says"),
+        ("custody handover", ["stored", f"--samples={full}", f"--state={full}=broken"], "broken"),
+        ("custody consign", ["--samples", full, "--to", "LAB", "--out", folder], "C-20"),
     ]
-    for command, says in right:
+    for name, words, says in right:
+        command = [*name.split(), folder, *words]
         result = CliRunner().invoke(treenail, command)
         assert says in result.output, result.output
         wrong = [one.replace(full, f"{full[:-1]}?").replace(full[5:], "231-J?") for one in command]
         if wrong != command:
             told = str(CliRunner().invoke(treenail, wrong).exception)
             assert "that of 231 is JV, not J?" in told, wrong
-    parcel = ["handover", folder, "handed_over", "--consignment", "c–1", "--to", "LAB"]
+    parcel = ["custody", "handover", folder, "handed_over", "--consignment", "c–1", "--to", "LAB"]
     act(open_package(tmp_path / "holl"), "packed", ["232"], "2024-06-15", consignment_id="C-1")
     assert "232" in CliRunner().invoke(treenail, parcel).output
 
@@ -439,12 +440,12 @@ def test_events_and_labels_of_a_sample_that_was_renamed_are_still_its_own(tmp_pa
     label = f"HOLL-231-{check_character('HOLL-231')}"
     run = CliRunner()
     for text in ("231", label, "301", "311"):
-        shown = run.invoke(treenail, ["custody", str(package.folder), text])
+        shown = run.invoke(treenail, ["custody", "show", str(package.folder), text])
         assert shown.exit_code == 0, shown.output
         assert ("is called 311 now" in shown.stderr) == (text != "311")
         assert shown.stdout.count(" 311 ") == 3
     wrong = f"HOLL-231-{check_character('HOLL-301')}"
-    refused = run.invoke(treenail, ["custody", str(package.folder), wrong])
+    refused = run.invoke(treenail, ["custody", "show", str(package.folder), wrong])
     assert isinstance(refused.exception, UnreadableValue)
     act(package, "received", samples_of_package(package.tables, label), "2024-06-20")
     assert holder(package, "311") == ("WEST", "")

@@ -319,7 +319,7 @@ def test_a_key_file_is_protected_and_its_faults_are_told(tmp_path: Path) -> None
     with pytest.raises(TreenailError, match="another kind of key"):
         read_key_file(path, nobody)
     path.write_text("no key")
-    with pytest.raises(TreenailError, match=r"treenail keys PACKAGE --new key\.pem"):
+    with pytest.raises(TreenailError, match=r"treenail custody keys PACKAGE --new key\.pem"):
         read_key_file(path, nobody)
 
 
@@ -346,20 +346,22 @@ def test_from_a_new_key_to_a_signed_event_on_the_command_line(
         return f"{result.output}{result.exception}"
 
     own, keepers = str(tmp_path / "mb.pem"), str(tmp_path / "repo.pem")
-    new = ["keys", folder, "--since", "2024-01-01", "--new"]
+    new = ["custody", "keys", folder, "--since", "2024-01-01", "--new"]
     assert "has no NN" in refused(*new, own, "--party", "NN")
     assert not Path(own).exists()
     assert "say whose key" in refused(*new, own)
     assert "there is no terminal to ask on" in refused(*new, own, "--party", "MB")
     done(*new, own, "--party", "MB", "--passphrase-file", str(words))
     done(*new, keepers, "--party", "REPO", env={"TREENAIL_PASSPHRASE": PASSPHRASE})
-    listed = done("keys", folder)
+    listed = done("custody", "keys", folder)
     name = listed.split()[0]
     assert "MB  since 2024-01-01  not counter-signed" in listed
     with_keeper = ["--key", keepers, "--passphrase-file", str(words)]
-    assert "counter-signed by REPO" in done("keys", folder, "--countersign", name, *with_keeper)
+    assert "counter-signed by REPO" in done(
+        "custody", "keys", folder, "--countersign", name, *with_keeper
+    )
 
-    collected = ["handover", folder, "collected", "--samples", "231", "--to", "MB"]
+    collected = ["custody", "handover", folder, "collected", "--samples", "231", "--to", "MB"]
     collected += ["--on", "2024-06-04", "--key", own]
     wrong = tmp_path / "wrong.txt"
     wrong.write_text("dry oak by the lake", encoding="utf-8")
@@ -367,8 +369,8 @@ def test_from_a_new_key_to_a_signed_event_on_the_command_line(
     assert open_package(folder).tables.count("custody") == 0
     done(*collected, "--passphrase-file", str(words))
     assert open_package(folder).tables.rows("custody")[0]["recorded_by"] == "MB"
-    told = done("custody", folder)
+    told = done("custody", "show", folder)
     assert "The ledger is sealed: 1 event, 1 of them signed (MB 1)." in told
     assert "It is not anchored" in told
     assert "sound" not in told
-    assert " until " in done("keys", folder, "--retire", name, *with_keeper)
+    assert " until " in done("custody", "keys", folder, "--retire", name, *with_keeper)

@@ -1,4 +1,4 @@
-"""`treenail sheets` is thin: it names what it wrote and replaces nothing."""
+"""`treenail print sheets` is thin: it names what it wrote and replaces nothing."""
 
 from __future__ import annotations
 

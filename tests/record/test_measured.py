@@ -89,7 +89,7 @@ def test_a_reading_goes_when_its_value_does_and_comes_back_with_it(package) -> N
     act(rename("element", "B1-014", "B1-114"))
     assert (reading(), reading("B1-114")) == ("", "12' 6 1/2\"")
     words = ["element", "B1-114", "length_m=9 ft", "--why", "taped again", "--by", "MB"]
-    told = CliRunner().invoke(treenail, ["correct", str(package.folder), *words])
+    told = CliRunner().invoke(treenail, ["change", "correct", str(package.folder), *words])
     assert told.exit_code == 0, told.output
     assert reading("B1-114") == "9 ft"
     # a person changes the table by hand: the reading is not what it holds any more

@@ -146,7 +146,7 @@ def test_what_somebody_else_left_half_way_is_finished_only_when_a_person_says_so
     for old_form in (False, True):
         if old_form:  # as the list was before it had a seal
             (staging / together.COMMIT).write_text('["tables/party.csv"]')
-        with pytest.raises(TreenailError, match=r"not begun by this account.*treenail finish"):
+        with pytest.raises(TreenailError, match=r"not begun by.*'treenail change finish"):
             open_package(package.folder)
         assert package.table_path("party").read_bytes() == before
         assert is_unfinished(package.folder)

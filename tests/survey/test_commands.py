@@ -22,15 +22,15 @@ def house(tmp_path: Path) -> Package:
     return a_house(tmp_path).package
 
 
-def run(*args: str) -> tuple[int, str]:
-    result = CliRunner().invoke(treenail, args)
+def run(command: str, *args: object) -> tuple[int, str]:
+    result = CliRunner().invoke(treenail, [*command.split(), *map(str, args)])
     if result.exception and not isinstance(result.exception, SystemExit):
         raise result.exception
     return result.exit_code, result.output
 
 
 def test_survey_ends_clean_when_everything_fits(house: Package) -> None:
-    code, output = run("survey", str(house.folder))
+    code, output = run("survey compute", house.folder)
     assert code == 0
     assert "placed 8 timber ends, 3 holes, 4 datums" in output
     assert (house.table("position")["position_id"] == "hole:231").any()
@@ -39,7 +39,7 @@ def test_survey_ends_clean_when_everything_fits(house: Package) -> None:
 def test_survey_ends_with_one_and_names_the_tape_that_does_not_fit(tmp_path: Path) -> None:
     building = a_room(tmp_path).with_row("element", length_m=None)
     package = taped(building, (1.2, 1.0, 2.4), wrong={"D3": 0.3048}).package
-    code, output = run("survey", str(package.folder))
+    code, output = run("survey compute", package.folder)
     assert code == 1
     assert "tie.csv row 4" in output
     assert "Ta3" in output
@@ -49,26 +49,24 @@ def test_survey_ends_with_one_and_names_the_tape_that_does_not_fit(tmp_path: Pat
 def test_plan_writes_drawings_into_a_folder_and_map_data_into_a_file(
     house: Package, tmp_path: Path
 ) -> None:
-    code, output = run("plan", str(house.folder), "--format", "svg", "--out", str(tmp_path / "p"))
+    code, output = run("print plan", house.folder, "--format", "svg", "--out", tmp_path / "p")
     assert code == 0
     assert (tmp_path / "p" / "plan-B1.svg").is_file()
     assert "keep them out of the public edition" in output
-    code, output = run(
-        "plan", str(house.folder), "--format", "gpkg", "--out", str(tmp_path / "m.gpkg")
-    )
+    code, output = run("print plan", house.folder, "--format", "gpkg", "--out", tmp_path / "m.gpkg")
     assert (code, (tmp_path / "m.gpkg").is_file()) == (0, True)
     assert "site grid" in output
 
 
 def test_plan_refuses_geojson_of_an_untied_site(house: Package, tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match="GeoJSON needs latitude and longitude"):
-        run("plan", str(house.folder), "--format", "geojson", "--out", str(tmp_path / "m.geojson"))
+        run("print plan", house.folder, "--format=geojson", "--out", tmp_path / "m.geojson")
 
 
 def test_relocate_prints_a_page_for_each_sample(house: Package, tmp_path: Path) -> None:
     out = tmp_path / "r"
     code, output = run(
-        "relocate", str(house.folder), "HOLL-231-H", "232", "--out", str(out), "--paper", "letter"
+        "print relocation", house.folder, "HOLL-231-H", "232", f"--out={out}", "--paper=letter"
     )
     assert code == 0
     assert {path.name for path in out.iterdir()} == {"relocation-231.pdf", "relocation-232.pdf"}
@@ -78,9 +76,9 @@ def test_relocate_prints_a_page_for_each_sample(house: Package, tmp_path: Path) 
 def test_survey_shows_how_well_each_reading_fits(tmp_path: Path) -> None:
     building = a_room(tmp_path).with_row("element", length_m=None)
     package = taped(building, (1.2, 1.0, 2.4), wrong={"D3": 0.3048}).package
-    _, without = run("survey", str(package.folder))
+    _, without = run("survey compute", package.folder)
     assert "measured" not in without
-    code, output = run("survey", str(package.folder), "--residuals")
+    code, output = run("survey compute", package.folder, "--residuals")
     assert code == 1
     assert output.endswith(without)
     lines = output.splitlines()
@@ -117,5 +115,5 @@ def test_plan_names_the_levels_there_are_when_it_lacks_the_one_asked_for(
 ) -> None:
     out = tmp_path / "out"
     with pytest.raises(UnusableInput, match=r"no place is on level 7; levels recorded are B1: "):
-        run("plan", str(house.folder), "--level", "7", *place, "--format", form, "--out", str(out))
+        run("print plan", house.folder, "--level=7", *place, f"--format={form}", f"--out={out}")
     assert not out.exists()

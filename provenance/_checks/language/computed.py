@@ -12,8 +12,9 @@ from provenance._record.package import DESCRIPTOR, open_package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
-COMMANDS = {"derive": "span", "survey": "position"}
-"""Command that computes tables → the one that a finding stands beside."""
+COMMANDS = {"derive": ("derive", "span"), "survey": ("survey compute", "position")}
+"""What the descriptor calls it → the command that computes tables, and the table that a finding
+stands beside."""
 _FINDING = {ROW: pl.UInt32, **dict.fromkeys(("table", "field", "command", "changed"), pl.String)}
 
 
@@ -32,8 +33,8 @@ def older_than_its_sources(tables: Snapshot) -> pl.DataFrame:
         return pl.DataFrame(schema=_FINDING)
     package = open_package(folder)
     lines = []
-    for command, table in COMMANDS.items():
-        changed = changed_sources(package, tables, command)
+    for noted, (command, table) in COMMANDS.items():
+        changed = changed_sources(package, tables, noted)
         if changed and table in tables.model.tables:
             lines.append((0, table, "", command, ", ".join(f"'{one}'" for one in changed)))
     return pl.DataFrame(lines, _FINDING, orient="row")

@@ -111,7 +111,7 @@ def number_used_again(tables: Snapshot) -> pl.DataFrame:
     says="The ledger of {bundle} had {count} sealed events, and this ledger no longer begins "
     "with them: history was rewritten.",
     remedy="Restore tables/custody.csv from that bundle, and record what happened since with "
-    "'treenail handover'.",
+    "'treenail custody handover'.",
     source="RFC 8785 (canonical JSON); FIPS 180-4 (SHA-256)",
 )
 def ledger_rewritten(tables: Snapshot) -> pl.DataFrame:

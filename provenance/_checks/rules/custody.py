@@ -35,7 +35,7 @@ def _once_a_row(events: pl.DataFrame) -> pl.DataFrame:
     severity="warning",
     says="The ledger has no events for sample {sample_id}.",
     remedy="Add its events to the ledger, beginning with 'collected' and its present holder "
-    "(treenail handover).",
+    "(treenail custody handover).",
     source=COMMON_PRACTICE,
 )
 def none(tables: Snapshot) -> pl.DataFrame:

@@ -475,8 +475,8 @@ def ends_and_length_disagree(tables: Snapshot) -> pl.DataFrame:
     field="position_uncertainty_m",
     severity="note",
     says="The ends of {element_id} have coordinates, but not their uncertainty.",
-    remedy="Enter the radius that holds the true point 95 times in 100; 'treenail survey' computes "
-    "it from the measurements.",
+    remedy="Enter the radius that holds the true point 95 times in 100; 'treenail survey compute' "
+    "computes it from the measurements.",
     source="JCGM 100:2008 (GUM), 0.1: a result is reported with an indication of its quality",
 )
 def position_without_uncertainty(tables: Snapshot) -> pl.DataFrame:

@@ -47,9 +47,9 @@ def _said(conflicts: pl.DataFrame) -> pl.DataFrame:
     field="value",
     severity="error",
     says="{of_what}{table_name} {row_key} is in conflict: {said}.",
-    remedy="Find out which is right and settle it with 'treenail settle' ('treenail rename' or "
-    "'treenail remove' for keys and rows). If one number was given to two things, separate them "
-    "with 'treenail split'.",
+    remedy="Find out which is right and settle it with 'treenail change settle' ('treenail change "
+    "rename' or 'treenail change remove' for keys and rows). If one number was given to two "
+    "things, separate them with 'treenail change split'.",
     source=COMMON_PRACTICE,
 )
 def conflict(tables: Snapshot) -> pl.DataFrame:
@@ -64,7 +64,8 @@ def conflict(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="{of_what}{table_name} {row_key} was decided; a source not known then gives the rejected "
     "value: {said}.",
-    remedy="Check whether the decision still holds; 'treenail correct' confirms or changes it.",
+    remedy="Check whether the decision still holds; 'treenail change correct' confirms or changes "
+    "it.",
     source=COMMON_PRACTICE,
 )
 def refused_value_said_again(tables: Snapshot) -> pl.DataFrame:

@@ -22,8 +22,8 @@ NO_PLANS = pl.DataFrame()
     severity="warning",
     says="Plan {file_id} was fitted when datum {datum_id} was {apart_m:.2f} m from where the "
     "record has it now.",
-    remedy="Trace the plan again with its saved points (treenail trace); the traced points will "
-    "move.",
+    remedy="Trace the plan again with its saved points (treenail survey trace); the traced points "
+    "will move.",
     source=COMMON_PRACTICE,
 )
 def plan_datum_moved(tables: Snapshot) -> pl.DataFrame:
@@ -43,8 +43,8 @@ def plan_datum_moved(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says="The known points of the plan {file_id} scatter {known_scatter:.1f} times as much as was "
     "assumed.",
-    remedy="Check the point with the largest misfit (treenail trace shows it); a photo needs "
-    "--fit projective.",
+    remedy="Check the point with the largest misfit (treenail survey trace shows it); a photo "
+    "needs --fit projective.",
     source=COMMON_PRACTICE,
 )
 def plan_known_points_scatter(tables: Snapshot) -> pl.DataFrame:

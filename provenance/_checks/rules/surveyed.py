@@ -25,8 +25,8 @@ RELIABILITY = (
 _NAMED = 5
 _SEARCH = "It is looked for within {search_m:.2f} m."
 _AGAIN = (
-    "Tape it again from one more datum and run 'treenail survey' anew; 'treenail survey "
-    "--residuals' shows every reading."
+    "Tape it again from one more datum and run 'treenail survey compute' anew; 'treenail survey "
+    "compute --residuals' shows every reading."
 )
 
 
@@ -74,7 +74,7 @@ def readings_conflict(tables: Snapshot) -> pl.DataFrame:
     severity="warning",
     says=f"The readings to {{point}} {TWO_PLACES_SAYS}. {_SEARCH}",
     remedy="Tape it from a datum off the line between the others, or enter rough coordinates, and "
-    "run 'treenail survey' again.",
+    "run 'treenail survey compute' again.",
     source="plane geometry: two circles meet in two points",
 )
 def two_places(tables: Snapshot) -> pl.DataFrame:

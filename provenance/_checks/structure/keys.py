@@ -17,7 +17,7 @@ from provenance._record.tables import ROW
 
 FORMER_KEY = "former_key"
 COMPUTED_BY = {
-    **dict.fromkeys(("position", "position_place"), "survey"),
+    **dict.fromkeys(("position", "position_place"), "survey compute"),
     **dict.fromkeys(("size", "span", "felling"), "derive"),
     **dict.fromkeys(("phase", "phase_piece", "phase_place", "phase_event"), "derive"),
     **dict.fromkeys(("tree_bound", "tree_bound_piece"), "derive"),

@@ -106,8 +106,8 @@ class SourceWriter:
         of_store = [one.name for one in cards.for_the_store] if cards else []
         if of_store:
             yield f"    # ? {', '.join(map(quoted, of_store))}: these go into the store with"
-            yield "    # 'treenail accession' or 'store --enter'. The full bundle keeps the file as"
-            yield "    # it is: take names of donors out of it first"
+            yield "    # 'treenail accession' or 'treenail store enter'. The full bundle keeps the"
+            yield "    # file as it is: take names of donors out of it first"
         if there or of_store:
             why = "" if of_store else "  # the program works these out itself"
             yield f"    columns_left_out: {listed([*there, *of_store])}{why}"

@@ -202,7 +202,7 @@ class _Sheet:
                     f"{len(matched.gone)} OF {len(self.rows)} LINES OF THIS SHEET ARE GONE, and "
                     "would be taken out of the record.",
                     "If the sheet was shortened or filtered, answer no and bring back the entire "
-                    "sheet. 'treenail undo' takes it back afterwards, too.",
+                    "sheet. 'treenail change undo' takes it back afterwards, too.",
                 )
             )
         return matched.gone

@@ -205,7 +205,7 @@ def _draw_words(canvas: Any, stock: Stock) -> None:
     lines = (
         f"cross 1   left ______   top ______   (true: {one_x:g} and {one_y:g})",
         f"cross 2   left ______   top ______   (true: {two_x:g} and {two_y:g})",
-        f"treenail labels --stock {stock.name} --calibrate --printer NAME",
+        f"treenail print labels --stock {stock.name} --calibrate --printer NAME",
         "    --measured LEFT1 TOP1 LEFT2 TOP2",
         "Then print with --printer NAME. Dashed lines are the edges of the labels.",
     )

@@ -139,7 +139,7 @@ def gather_facts(
         if not rows:
             raise TreenailError(
                 f"in {package.folder} these attempts gave no sample: there is nothing to put a "
-                "label on; 'treenail cards' prints a card for each hole"
+                "label on; 'treenail print cards' prints a card for each hole"
             )
     sites, elements, places = (rows_by_key(package, name) for name in ("site", "element", "place"))
     functions = spoken(package.model).vocabularies["element_function"]

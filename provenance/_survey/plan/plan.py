@@ -100,7 +100,8 @@ def write_plans(
     if not paths:
         raise UnusableInput(
             f"{package.folder}: nothing in {', '.join(empty) or 'the package'} has coordinates "
-            "yet; tie timber ends to datums and run 'treenail survey', or record coordinates"
+            "yet; tie timber ends to datums and run 'treenail survey compute', or record "
+            "coordinates"
         )
     return Drawn(tuple(paths), tuple(empty))
 

@@ -72,7 +72,7 @@ def plan_sheet(
     if extent is None:
         raise UnusableInput(
             f"nothing in {content.building_id} has coordinates yet; tie timber ends to datums "
-            "and run 'treenail survey', or record outlines of its rooms"
+            "and run 'treenail survey compute', or record outlines of its rooms"
         )
     low_x, low_y, high_x, high_y = extent
     choices = []

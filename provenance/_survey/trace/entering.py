@@ -46,7 +46,7 @@ class Entered:
 
 
 def enter_trace(package: Package, trace: PlanTrace, *, who: str, when: str = "") -> Entered:
-    """Enter a traced plan, which 'treenail undo' takes back whole.
+    """Enter a traced plan, which 'treenail change undo' takes back whole.
 
     Timber ends go into the table 'element', holes into 'tie' as coordinates, the picture with its
     placing into 'file', the fit and every marked point into 'plan_fit' and 'plan_point'.

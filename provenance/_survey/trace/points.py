@@ -220,7 +220,7 @@ def _lines(path: Path) -> Iterator[_Line]:
     if not found:
         raise UnusableInput(
             f"{path.name} has no row with the headings {', '.join(_NEEDED)}; hand in what the page "
-            "of 'treenail trace' saved, or a table with these columns"
+            "of 'treenail survey trace' saved, or a table with these columns"
         )
 
 

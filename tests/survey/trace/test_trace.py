@@ -100,13 +100,15 @@ def test_what_is_traced_comes_back_within_its_range_with_picture_and_fit(tmp_pat
     plan = a_picture(tmp_path / "plan.png")
     points = a_points_file(tmp_path / "points.csv")
     tables = {one.name: one.read_bytes() for one in (package.folder / "tables").iterdir()}
-    code, said = run("trace", package.folder, plan, "--points", points, "--dry-run")
+    code, said = run("survey", "trace", package.folder, plan, "--points", points, "--dry-run")
     assert (code, "entered 5" in said) == (0, False)
     now = {one.name: one.read_bytes() for one in (package.folder / "tables").iterdir()}
     assert now == tables
     # nobody is there to ask, so the answer is no
-    assert run("trace", package.folder, plan, "--points", points)[0] == 1
-    code, said = run("trace", package.folder, plan, "--points", points, "--yes", "--by", "MB")
+    assert run("survey", "trace", package.folder, plan, "--points", points)[0] == 1
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--yes", "--by", "MB"
+    )
     assert code == 0, said
     assert "drawn at 1:50" in said
     assert "entered 5 points" in said
@@ -159,9 +161,9 @@ def test_what_is_traced_comes_back_within_its_range_with_picture_and_fit(tmp_pat
 
     # the same again changes nothing, and one act takes all of it back
     history = package.table_path("act").read_bytes()
-    assert run("trace", package.folder, plan, "--points", points, "--yes")[0] == 0
+    assert run("survey", "trace", package.folder, plan, "--points", points, "--yes")[0] == 0
     assert package.table_path("act").read_bytes() == history
-    assert run("undo", package.folder, "last", "--why", "another plan")[0] == 0
+    assert run("change", "undo", package.folder, "last", "--why", "another plan")[0] == 0
     for name in ("element", "tie", "file", "plan_fit", "plan_point"):
         assert package.table_path(name).read_bytes() == tables[f"{name}.csv"], name
 
@@ -183,7 +185,7 @@ def test_the_record_keeps_what_it_has_from_elsewhere_unless_told(tmp_path: Path)
     x, y = on_paper((1.0, 2.0))[0]
     with open(points, "a", encoding="utf-8") as stream:
         stream.write(f"end,B1-016,a,{x},{y},,,\n")
-    code, said = run("trace", package.folder, plan, "--points", points, "--yes")
+    code, said = run("survey", "trace", package.folder, plan, "--points", points, "--yes")
     # half a meter is more than the plan's range, so somebody has to look
     assert code == 1
     assert "recorded at 1.5, 2" in said
@@ -194,7 +196,9 @@ def test_the_record_keeps_what_it_has_from_elsewhere_unless_told(tmp_path: Path)
     rows = {row["element_id"]: row for row in open_package(package.folder).tables.rows("element")}
     assert (rows["B1-016"]["xa_m"], rows["B1-016"]["position_uncertainty_m"]) == ("1.5", "0.02")
     assert (rows["B1-014"]["xa_m"], rows["B1-014"]["xb_m"] != "") == ("", True)
-    code, said = run("trace", package.folder, plan, "--points", points, "--yes", "--replace")
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--yes", "--replace"
+    )
     assert "instead of recorded at 1.5, 2" in said
     rows = {row["element_id"]: row for row in open_package(package.folder).tables.rows("element")}
     assert float(rows["B1-016"]["xa_m"]) == pytest.approx(1.0, abs=0.1)
@@ -219,7 +223,9 @@ def test_shrunk_paper_and_photos_are_redrawn_square_to_the_grid(tmp_path: Path) 
         x, y = on_paper((3, 4.5), **bent)[0]
         with open(points, "a", encoding="utf-8") as stream:
             stream.write(f"known,D5,,{x:.1f},{y:.1f},,,\n")
-        code, said = run("trace", package.folder, plan, "--points", points, "--yes", "--fit", model)
+        code, said = run(
+            "survey", "trace", package.folder, plan, "--points", points, "--yes", "--fit", model
+        )
         assert code == 0, said
         package = open_package(package.folder)
         (fit,) = package.tables.rows("plan_fit")
@@ -249,7 +255,7 @@ def test_shrunk_paper_and_photos_are_redrawn_square_to_the_grid(tmp_path: Path) 
                 trace_plan(package, steep, read_points(package, far, steep), model=model, scale=50)
         # a better set of points lays another copy under the plan, and the first no more
         points.write_text(points.read_text("utf-8").replace(f"{x:.1f}", f"{x + 3:.1f}"), "utf-8")
-        run("trace", package.folder, plan, "--points", points, "--yes", "--fit", model)
+        run("survey", "trace", package.folder, plan, "--points", points, "--yes", "--fit", model)
         package = open_package(package.folder)
         assert len(plan_content(package, known_points(package), "B1").underlays) == 1
 
@@ -292,9 +298,11 @@ def test_a_storeys_plan_lies_under_that_storey_alone(tmp_path: Path) -> None:
     for given, says in (((), "say with --place what the plan shows; places are: B1, B1-L0"),
                         (("--place", "B9"), "there is no place 'B9'")):  # fmt: skip
         with pytest.raises(TreenailError, match=says):
-            run("trace", package.folder, plan, "--points", points, *given)
+            run("survey", "trace", package.folder, plan, "--points", points, *given)
     points.write_text(points.read_text("utf-8").replace("B1-014", "B1-018"), "utf-8")
-    code, said = run("trace", package.folder, plan, "--points", points, "--place", "B1-L1", "--yes")
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--place", "B1-L1", "--yes"
+    )
     assert code == 0
     assert "the record has this wood elsewhere: B1-018 (B1-L0)" in said
     package = open_package(package.folder)
@@ -303,7 +311,9 @@ def test_a_storeys_plan_lies_under_that_storey_alone(tmp_path: Path) -> None:
     assert lying == [0, 1]
     # a plan of the whole site lies under every building
     a_points_file(points)
-    code, said = run("trace", package.folder, plan, "--points", points, "--place", "HOLL", "--yes")
+    code, said = run(
+        "survey", "trace", package.folder, plan, "--points", points, "--place", "HOLL", "--yes"
+    )
     assert "will lie under every plan of HOLL" in said
     (file,) = open_package(package.folder).tables.rows("file")
     assert (file["about_table"], file["about_id"]) == ("site", "HOLL")
@@ -316,7 +326,7 @@ def test_a_storeys_plan_lies_under_that_storey_alone(tmp_path: Path) -> None:
         a_points_file(points)
         points.write_text(points.read_text("utf-8").replace(old, new), "utf-8")
         with pytest.raises(TreenailError, match=says):
-            run("trace", package.folder, plan, "--points", points, "--place", "B1")
+            run("survey", "trace", package.folder, plan, "--points", points, "--place", "B1")
 
 
 def test_a_points_file_that_cannot_be_used_is_told_row_by_row(tmp_path: Path) -> None:
@@ -403,7 +413,7 @@ def test_an_older_package_is_told_what_to_do_and_keeps_working(tmp_path: Path) -
         package.table_path(name).unlink()
     package = open_package(package.folder)
     plan, points = a_picture(tmp_path / "plan.png"), a_points_file(tmp_path / "points.csv")
-    run("trace", package.folder, plan, "--points", points, "--dry-run")
+    run("survey", "trace", package.folder, plan, "--points", points, "--dry-run")
     with pytest.raises(TreenailError, match="--update"):
-        run("trace", package.folder, plan, "--points", points, "--yes")
+        run("survey", "trace", package.folder, plan, "--points", points, "--yes")
     assert open_package(package.folder).tables.count("file") == 0

@@ -1,4 +1,4 @@
-"""Tells a person of a fault in the program itself, and keeps what is needed to mend it."""
+"""Says in plain words that the program itself is at fault, and keeps what is needed to mend it."""
 
 from __future__ import annotations
 
@@ -10,31 +10,27 @@ import tempfile
 import traceback
 from pathlib import Path
 
-import click
-
 from provenance import __version__
+from provenance._base.disk import write_text
+from provenance._base.visible import visible
 
 SOFTWARE = 70
 """Exit code for a fault of the program (EX_SOFTWARE in sysexits.h of 4.3BSD)."""
 
 
-def tell_crash(error: BaseException) -> None:
-    """Say in plain sentences what happened and what to send, and write that to a file.
+def fault_in_words(error: BaseException) -> str:
+    """What happened and what to send, in plain sentences; what is to be sent is in a file.
 
     The file lies in the folder for temporary files; where it cannot be written, what it would hold
-    is shown instead.
+    follows instead.
     """
-    from provenance._base.disk import write_text
-    from provenance._base.visible import visible
-
+    report = _report(error)
     said = " ".join(visible(str(error)).split())
     what = f"{type(error).__name__}: {said[:300]}" if said else type(error).__name__
-    report = _report(error)
-    click.echo(
-        f"treenail: this is a fault of the program, not of your data ({what}).\n"
+    told = (
+        f"this is a fault of the program, not of your data ({what}).\n"
         "No file is half-written: each is written under another name and put in place only when it "
-        "is whole. Look at what is there before you do the same again.",
-        err=True,
+        "is whole. Look at what is there before you do the same again.\n"
     )
     path = Path(tempfile.gettempdir()) / f"treenail-fault-{secrets.token_hex(4)}.txt"
     please = (
@@ -45,10 +41,10 @@ def tell_crash(error: BaseException) -> None:
     try:
         write_text(path, report)
     except OSError as refused:
-        click.echo(please.format("what follows") + f" (No file could be kept: {refused})", err=True)
-        click.echo(report, err=True)
-    else:
-        click.echo(please.format(f"the file {path}"), err=True)
+        return (
+            told + please.format("what follows") + f" (No file could be kept: {refused})\n{report}"
+        )
+    return told + please.format(f"the file {path}")
 
 
 def _report(error: BaseException) -> str:

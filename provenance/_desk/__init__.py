@@ -1,0 +1,1 @@
+"""The desk: the whole work as pages in the browser of one machine."""

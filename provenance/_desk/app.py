@@ -1,0 +1,263 @@
+"""Puts the pages of all modules together behind the guard, and turns their answers into HTTP."""
+
+from __future__ import annotations
+
+import asyncio
+import importlib
+import json
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import dataclass
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.responses import (
+    FileResponse,
+    HTMLResponse,
+    JSONResponse,
+    Response,
+    StreamingResponse,
+)
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from provenance._base.disk import disk_trouble
+from provenance._base.errors import TreenailError
+from provenance._base.fault import fault_in_words
+from provenance._base.languages import _, available_languages, speaking
+from provenance._base.page_templates import page_templates
+from provenance._base.resources import shipped
+from provenance._base.visible import visible
+from provenance._desk.answers import Answer, Done, Page, Sent, Told, Work
+from provenance._desk.asked import Asked
+from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
+from provenance._desk.pages import Answering, Pages, Way
+from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere
+from provenance._desk.uploads import received
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+    from provenance._desk.desk import Desk
+    from provenance._desk.record.open_record import OpenRecord
+
+MODULES = (
+    "overview",
+    "record.overview",
+    "record.rows",
+    "record.tables",
+    "record.findings",
+    "record.day",
+)
+"""The modules of this folder that have pages, in the order of the list of ways."""
+_KINDS = (RECORD, BUNDLE, STORE)
+_SHOWN_ALONE = {b"content-security-policy": b"default-src 'none'; frame-ancestors 'self'; sandbox"}
+_GO = "HX-Redirect"
+"""Tells the script of the page to load another one."""
+
+
+def desk_app(desk: Desk, access: Access) -> Guard:
+    """The whole desk as an ASGI application."""
+    pages = [_pages_of(name) for name in MODULES]
+    http = _Http(desk, access, [way for one in pages for way in one.ways])
+    routes: list[Route | Mount] = [
+        Route(route.address, http.endpoint(route.answering), methods=[route.method])
+        for one in pages
+        for route in one.routes
+    ]
+    looks = shipped("templates")
+    routes += [
+        Route(OPENING, http.opening, methods=["GET"]),
+        Route("/record/{record}/events", http.events, methods=["GET"]),
+        Route("/look/aid.css", lambda _: FileResponse(looks / "bundle" / "aid.css")),
+        Mount("/look", StaticFiles(directory=looks / "desk")),
+    ]
+    troubles = (HTTPException, TreenailError, OSError, Exception)
+    return Guard(
+        Starlette(routes=routes, exception_handlers=dict.fromkeys(troubles, http.trouble)), access
+    )
+
+
+def _pages_of(name: str) -> Pages:
+    pages = importlib.import_module(f"provenance._desk.{name}").pages
+    assert isinstance(pages, Pages)
+    return pages
+
+
+@dataclass
+class _Http:
+    desk: Desk
+    access: Access
+    ways: list[Way]
+    opened: bool = False
+
+    async def opening(self, request: Request) -> Response:
+        """The address that the program opens: takes its ticket for a cookie, once."""
+        given = request.query_params.get("ticket", "")
+        if self.opened or not self.access.is_ticket(given):
+            return HTMLResponse(
+                "This address was used before. Start the desk again.", HTTPStatus.FORBIDDEN
+            )
+        self.opened = True
+        wished = request.headers.get("accept-language", "")[:2].lower()
+        if wished in available_languages():
+            self.desk.language = wished
+        # no redirect: a Strict cookie is not sent along one that began in a file
+        answer = HTMLResponse(
+            '<!doctype html><title>treenail</title><meta http-equiv="refresh" content="0;url=/">'
+        )
+        answer.set_cookie(
+            self.access.cookie, self.access.session, httponly=True, samesite="strict", path="/"
+        )
+        return answer
+
+    def endpoint(self, answering: Answering) -> Callable[[Request], Awaitable[Response]]:
+        """A page or an act of a module as Starlette calls it; its work is done in a thread."""
+
+        async def answered(request: Request) -> Response:
+            desk = self.desk
+            if request.method == "POST" and desk.read_only:
+                raise HTTPException(
+                    HTTPStatus.METHOD_NOT_ALLOWED, "This desk was opened to read only."
+                )
+            sent = await received(request, desk)
+            asked = Asked(
+                desk,
+                request.url.path,
+                request.path_params,
+                dict(request.query_params),
+                request.query_params.multi_items(),
+                sent.form,
+                sent.files,
+                sent.value,
+            )
+
+            def work() -> Response:
+                with speaking(desk.language):
+                    return self._response(request, asked, answering(asked))
+
+            return await run_in_threadpool(work)
+
+        return answered
+
+    async def events(self, request: Request) -> Response:
+        """Tells the pages of a record what was changed elsewhere, as server-sent events (HTML)."""
+        record = await run_in_threadpool(
+            lambda: self.desk.open_record(self.desk.path(request.path_params["record"], RECORD))
+        )
+        return StreamingResponse(_told_changes(record), media_type="text/event-stream")
+
+    def _response(self, request: Request, asked: Asked, answer: Answer) -> Response:
+        match answer:
+            case Page():
+                request.scope[EXTRA_POLICY] = answer.allowed
+                values = dict(answer.values)
+                if answer.whole:
+                    values |= self._around(request, asked)
+                return self._page(request, answer.template, values)
+            case Work():
+                running = self.desk.jobs.start(answer.title, request.url.path, answer.work)
+                return Response(headers={_GO: f"/work/{running.job_id}"})
+            case Done():
+                if answer.said:
+                    self.desk.said[answer.to.partition("?")[0]] = answer.said
+                return Response(headers={_GO: answer.to})
+            case Sent():
+                return _file(answer)
+            case Told():
+                return JSONResponse(answer.value, answer.status)
+
+    def _page(
+        self, request: Request, template: str, values: dict[str, Any], status: int = HTTPStatus.OK
+    ) -> Response:
+        filled = page_templates("desk", "bundle").get_template(template)
+        return HTMLResponse(
+            filled.render(desk=self.desk, nonce=request.scope["nonce"], **values), status
+        )
+
+    def _around(self, request: Request, asked: Asked) -> dict[str, Any]:
+        """What every whole page says around its own content."""
+        kind = next((one for one in _KINDS if one in asked.address), "")
+        groups: dict[str, list[tuple[str, str, bool]]] = {}
+        for way in self.ways:
+            if kind and way.address.startswith(f"/{kind}/"):
+                to = way.address.format(**{kind: quote(asked.address[kind], safe="")})
+                here = request.url.path == to
+                groups.setdefault(way.group, []).append((to, way.title, here))
+        return {
+            "act": self.access.act,
+            "at": asked.at,
+            "ways": groups,
+            "here": kind and asked.address[kind],
+            "languages": available_languages(),
+            "path": request.url.path,
+            "said": self.desk.said.pop(request.url.path, ""),
+        }
+
+    async def trouble(self, request: Request, error: Exception) -> Response:
+        """What a person reads when something cannot be: in place for an act, else as a page."""
+        status, text = _told(error)
+        if request.headers.get("accept", "").startswith("application/json"):
+            return JSONResponse({"problem": text}, status)
+        values: dict[str, Any] = {"problem": text}
+        with speaking(self.desk.language):
+            if "hx-request" in request.headers:
+                answer = self._page(request, "problem.html", values, status)
+                answer.headers["HX-Retarget"] = "#problem"
+                answer.headers["HX-Reswap"] = "outerHTML"
+                return answer
+            asked = Asked(self.desk, request.url.path, {})
+            values |= self._around(request, asked)
+            return self._page(request, "cannot.html", values, status)
+
+
+async def _told_changes(record: OpenRecord) -> AsyncIterator[str]:
+    mark = (await run_in_threadpool(record.changed_since, 0)).mark
+    yield "retry: 1000\n\n"
+    while True:
+        await asyncio.sleep(1)
+        changed = await run_in_threadpool(record.changed_since, mark)
+        if changed.mark != mark or changed.everything:
+            tables: dict[str, list[str] | None] = {}
+            for name, key in sorted(changed.rows):
+                keys = tables.setdefault(name, [])
+                if not key:
+                    tables[name] = None
+                elif keys is not None:
+                    keys.append(key)
+            told = {"tables": None if changed.everything else tables}
+            yield f"event: changed\ndata: {json.dumps(told)}\n\n"
+        else:
+            yield ": still here\n\n"
+        mark = changed.mark
+
+
+def _told(error: Exception) -> tuple[int, str]:
+    match error:
+        case NotHere():
+            return HTTPStatus.NOT_FOUND, str(error)
+        case TreenailError():
+            return HTTPStatus.UNPROCESSABLE_ENTITY, str(error)
+        case HTTPException():
+            return error.status_code, _("There is no such page.") if (
+                error.status_code == HTTPStatus.NOT_FOUND
+            ) else error.detail
+        case OSError():
+            return HTTPStatus.INSUFFICIENT_STORAGE, disk_trouble(error)
+    return HTTPStatus.INTERNAL_SERVER_ERROR, fault_in_words(error)
+
+
+def _file(sent: Sent) -> Response:
+    how = "inline" if sent.shown else "attachment"
+    name = f"{how}; filename*=UTF-8''{quote(visible(sent.name), safe='')}"
+    headers = {"content-disposition": name}
+    if isinstance(sent.content, bytes):
+        answer = Response(sent.content, media_type=sent.media_type, headers=headers)
+    else:
+        answer = FileResponse(sent.content, media_type=sent.media_type, headers=headers)
+    for key, value in _SHOWN_ALONE.items():
+        answer.raw_headers.append((key, value))
+    return answer

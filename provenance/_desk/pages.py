@@ -1,0 +1,69 @@
+"""Where a module of the desk puts its pages: address, function, place in the list of ways."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from provenance._desk.answers import Answer
+from provenance._desk.asked import Asked
+
+Answering = Callable[[Asked], Answer]
+
+
+@dataclass(frozen=True)
+class Way:
+    """An entry in the list of pages that a record, bundle or store has.
+
+    `title` is marked for translation; `group` is the heading it stands under.
+    """
+
+    address: str
+    title: str
+    group: str
+
+
+@dataclass(frozen=True)
+class Route:
+    """An address (`/record/{record}/day`), the method it takes, and who answers."""
+
+    address: str
+    method: str
+    answering: Answering
+
+
+class Pages:
+    """The pages of one module; `_desk/app.py` lists the modules.
+
+    >>> pages = Pages()
+    >>> @pages.shown("/record/{record}/day", title="Day", group="In the field")
+    ... def day(asked: Asked) -> Answer: ...
+    >>> @pages.done("/record/{record}/undo")
+    ... def undo(asked: Asked) -> Answer: ...
+    """
+
+    def __init__(self) -> None:
+        self.routes: list[Route] = []
+        self.ways: list[Way] = []
+
+    def shown(
+        self, address: str, *, title: str = "", group: str = ""
+    ) -> Callable[[Answering], Answering]:
+        """A page that changes nothing; with a title it stands in the list of ways."""
+
+        def kept(answering: Answering) -> Answering:
+            self.routes.append(Route(address, "GET", answering))
+            if title:
+                self.ways.append(Way(address, title, group))
+            return answering
+
+        return kept
+
+    def done(self, address: str) -> Callable[[Answering], Answering]:
+        """An act; the guard has looked at its token, and a desk that only reads refuses it."""
+
+        def kept(answering: Answering) -> Answering:
+            self.routes.append(Route(address, "POST", answering))
+            return answering
+
+        return kept

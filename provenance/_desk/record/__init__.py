@@ -1,0 +1,1 @@
+"""Pages of a record: overview, tables, timbers, findings, the day."""

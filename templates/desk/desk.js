@@ -1,0 +1,20 @@
+// Small things that every page of the desk needs; the work is done by the server.
+
+// work that has ended goes on by itself
+document.addEventListener('htmx:afterSwap', () => {
+  document.querySelector('#work [data-go]')?.click();
+});
+
+// a problem is read at once, wherever on the page the act was
+document.addEventListener('htmx:afterSettle', () => {
+  const problem = document.querySelector('#problem[role=alert]');
+  if (problem) { problem.focus(); problem.scrollIntoView({block: 'center'}); }
+});
+
+// an answer that never came: the program was closed, or the machine is asleep
+document.addEventListener('htmx:sendError', () => {
+  const problem = document.getElementById('problem');
+  problem.className = 'warning';
+  problem.setAttribute('role', 'alert');
+  problem.textContent = document.body.dataset.silent;
+});
