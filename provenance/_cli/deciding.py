@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,7 @@ from provenance._api.decisions import findings_named
 from provenance._cli.options import by_option, counted, named_package_argument
 from provenance._history import deciding
 from provenance._history.edits import in_words
-from provenance._record.joined import keys_now
+from provenance._intake.lines.typed import as_typed, refuse_lost_link
 from provenance._record.package import Package, open_to_change
 
 MOST = 30
@@ -50,9 +49,9 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
     """
     opened = open_to_change(package)
     wanted = dict(_pair(one) for one in cells)
-    read = {name: _as_read(opened, table, name, text) for name, text in wanted.items()}
+    read = {name: as_typed(opened, table, name, text) for name, text in wanted.items()}
     for name, text in read.items():
-        _refuse_lost_link(opened, table, name, text)
+        refuse_lost_link(opened, table, name, text)
     written = {name: text for name, text in wanted.items() if text != read[name]}
     _decide(opened, deciding.correct(table, key, read, written), by, why)
 
@@ -67,7 +66,7 @@ def settle(package: Path, table: str, key: str, field: str, value: str, by: str,
     'treenail history PACKAGE --open' lists the conflicts, with who says what.
     """
     opened = open_to_change(package)
-    read = _as_read(opened, table, field, value)
+    read = as_typed(opened, table, field, value)
     written = value if value != read else ""
     _decide(opened, deciding.settle(table, key, field, read, written), by, why)
 
@@ -166,42 +165,6 @@ def _pair(text: str) -> tuple[str, str]:
     if not equals:
         raise click.UsageError(f"write FIELD=VALUE, such as rings_field=88, not '{text}'")
     return name.strip(), value.strip()
-
-
-def _as_read(package: Package, table: str, field: str, text: str) -> str:
-    """What a person typed as the record holds it: metric sizes, codes, dates as an import has them.
-
-    Raises UnreadableValue for what the field cannot hold.
-    """
-    from provenance._identity.naming import CellNames
-    from provenance._intake.lines.cells import CellReader
-    from provenance._intake.mapping.mapping import ReadingHabits
-
-    if not text or table not in package.model.tables or field not in package.model.table(table):
-        return text
-    one = package.model.table(table)
-    links = {name for key in one.foreign_keys for name in key.fields}
-    reader = CellReader(
-        one.field(field),
-        ReadingHabits(),
-        package.model,
-        names_row=field in links,
-        named=CellNames(package.tables).reader_of(one, field),
-    )
-    return reader.read(text)
-
-
-def _refuse_lost_link(package: Package, table: str, field: str, text: str) -> None:
-    if not text or table not in package.model.tables:
-        return
-    for key in package.model.table(table).foreign_keys:
-        if key.fields == (field,):
-            there = package.tables.column(key.table, key.reference_fields[0])
-            if text not in there and text not in keys_now(package.tables, key.table):
-                known = {one.casefold(): one for one in there}
-                near = get_close_matches(text.casefold(), known, n=1)
-                hint = f"; did you mean {known[near[0]]}?" if near else ""
-                raise deciding.Refused(f"{field}: there is no {key.table} {text}{hint}")
 
 
 def _decide(

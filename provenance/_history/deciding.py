@@ -207,8 +207,8 @@ def restore(table: str, key: str) -> Deciding:
     return deciding
 
 
-def add(table: str, cells: Mapping[str, str]) -> Deciding:
-    """Enter a row; raises Refused when a row bears its key."""
+def add(table: str, cells: Mapping[str, str], written: Mapping[str, str] = NOTHING) -> Deciding:
+    """Enter a row, `written` as in `correct`; raises Refused when a row bears its key."""
 
     def deciding(history: History) -> Act:
         one = _table(history, table)
@@ -217,7 +217,17 @@ def add(table: str, cells: Mapping[str, str]) -> Deciding:
             raise Refused(f"a row of {table} needs {', '.join(missing)}")
         if key := key_field(one):
             _refuse_key(history, one, cells[key])
-        return Act(SETTLE, lines=tuple(new_row_lines(history.state, one, cells, set())))
+        lines = new_row_lines(history.state, one, cells, set())
+        return Act(SETTLE, lines=_as_written(lines, written))
+
+    return deciding
+
+
+def together(decisions: Sequence[Deciding]) -> Deciding:
+    """Decisions about cells of several rows as one act, which is taken back as one."""
+
+    def deciding(history: History) -> Act:
+        return Act(SETTLE, lines=tuple(line for one in decisions for line in one(history).lines))
 
     return deciding
 
