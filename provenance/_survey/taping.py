@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from provenance._base.errors import TreenailError, UnusableInput
-from provenance._base.languages import _
 from provenance._history.acts import short_code
 from provenance._history.deciding import Done, add, decide, together
 from provenance._history.history import moment_text
@@ -39,7 +38,7 @@ def enter_ties(
         read: dict[str, str] = {}
         for name, text in cells.items():
             try:
-                read[name] = as_typed(package, TABLE, name, text.strip())
+                read[name] = as_typed(package, TABLE, name, text.strip(), as_shown=True)
                 refuse_lost_link(package, TABLE, name, read[name])
             except TreenailError as error:
                 faults.append(_at(package, number, name) + str(error))
@@ -51,9 +50,9 @@ def enter_ties(
         }
         rows.append(add(TABLE, given, written))
     if not typed:
-        faults.append(_("No reading is filled in; write at least one."))
+        faults.append("no reading is filled in; write at least one")
     if faults:
-        raise UnusableInput("\n".join([_("Nothing was entered. Correct these:"), *faults]))
+        raise UnusableInput("\n  ".join(["nothing was entered; correct these:", *faults]))
     return decide(package, together(rows), who=who, why="measured", when=when)
 
 
@@ -61,7 +60,7 @@ def _gaps(package: Package, number: int, cells: Mapping[str, str]) -> list[str]:
     """What a reading lacks, or names twice."""
     kind = cells.get("kind", "")
     found = [
-        _at(package, number, name) + _("is blank; fill it in, or choose another kind.")
+        _at(package, number, name) + "is blank; fill it in, or choose another kind"
         for name in (NEEDED.get(kind, ()) if kind else ("kind",))
         if not cells.get(name)
     ]
@@ -69,13 +68,12 @@ def _gaps(package: Package, number: int, cells: Mapping[str, str]) -> list[str]:
     if len(targets) != 1:
         found.append(
             _at(package, number, "element_id")
-            + _("name one point: the end of a timber, a sample or a datum.")
+            + "name one point: the end of a timber, a sample or a datum"
         )
     elif targets == ["element_id"] and not cells.get("element_end"):
-        found.append(_at(package, number, "element_end") + _("is blank; write a or b."))
+        found.append(_at(package, number, "element_end") + "is blank; write a or b")
     return found
 
 
 def _at(package: Package, number: int, name: str) -> str:
-    title = _(package.model.table(TABLE).field(name).title)
-    return _("Reading {number}, {field}: ").format(number=number, field=title)
+    return f"reading {number}, {package.model.table(TABLE).field(name).title}: "

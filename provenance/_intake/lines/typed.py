@@ -12,9 +12,12 @@ from provenance._record.joined import keys_now
 from provenance._record.package import Package
 
 
-def as_typed(package: Package, table: str, field: str, text: str) -> str:
+def as_typed(
+    package: Package, table: str, field: str, text: str, *, as_shown: bool = False
+) -> str:
     """What a person typed as the record holds it: metric sizes, codes, dates as an import has them.
 
+    A bare number is in the unit of the field, `as_shown` in that in which the record shows it.
     Raises UnreadableValue for what the field cannot hold.
     """
     if not text or table not in package.model.tables or field not in package.model.table(table):
@@ -23,7 +26,7 @@ def as_typed(package: Package, table: str, field: str, text: str) -> str:
     links = {name for key in one.foreign_keys for name in key.fields}
     reader = CellReader(
         one.field(field),
-        ReadingHabits(),
+        ReadingHabits(unit=package.model.unit_of(one.field(field)) or None if as_shown else None),
         package.model,
         names_row=field in links,
         named=CellNames(package.tables).reader_of(one, field),
