@@ -16,7 +16,7 @@ from provenance._model.measures import Measures
 from provenance._record.cells import float_of
 from provenance._record.package import Package
 from provenance._record.snapshot import Row
-from provenance._record.trust import Trust, place_words, share_words
+from provenance._record.trust import Trust, grid_words, place_words, range_words, share_words
 from provenance._survey.adjust.adjustment import adjust_survey
 from provenance._survey.adjust.positions import ellipse_95
 from provenance._survey.hole.doubt import datum_words, hole_words, wood_words
@@ -28,7 +28,7 @@ from provenance._survey.residual_text import fits_of_points
 from provenance._survey.trace.entering import ON_GRID
 from provenance._survey.trace.page import choices
 from provenance._survey.trace.picture import PlanPicture, open_plan
-from provenance._survey.trace.points import COLUMNS, SCALE, Line, marked_points
+from provenance._survey.trace.points import COLUMNS, KNOWN, SCALE, Line, marked_points
 from provenance._survey.trace.subject import Subject
 from provenance._survey.trace.tracing import (
     AGAIN,
@@ -53,7 +53,7 @@ class Scan:
 
     file_id: str
     title: str
-    path: str
+    is_plan: bool
     is_placed: bool
 
 
@@ -72,7 +72,7 @@ def scans_of(package: Package, known: KnownPoints, subject: Subject) -> list[Sca
             continue
         if mine or (is_plan and (of_place or row["about_table"] != "place")):
             placed = row["file_id"] in fitted or bool(row["metres_per_pixel"])
-            scan = Scan(row["file_id"], row["title"] or row["path"], row["path"], placed)
+            scan = Scan(row["file_id"], row["title"] or row["path"], is_plan, placed)
             found.append(((not placed, not is_plan, not mine), scan))
     return [scan for _order, scan in sorted(found, key=lambda one: one[0])]
 
@@ -155,6 +155,12 @@ def traced(
     return trace_plan(
         package, picture, points, place=place, replace=sent.get("replace") is True, **more
     )
+
+
+def known_marks(sent: Mapping[str, Any]) -> int:
+    """How many known points are marked; without two there is no fit."""
+    points = (one for one in sent.get("points") or () if isinstance(one, Mapping))
+    return sum(one.get("kind") == KNOWN for one in points)
 
 
 def _cells(package: Package, point: Mapping[str, Any]) -> dict[str, str]:
@@ -289,7 +295,7 @@ def record_told(
                 "loose": wood.loose,
                 "sampled": wood.sampled,
                 "upright": wood.upright,
-                "says": _said(wood_words(known, at), trusts, known.record.measures),
+                "says": _said(known, wood_words(known, at), trusts),
             }
         )
     return {
@@ -312,7 +318,9 @@ def record_told(
 
 def _choices(package: Package, known: KnownPoints, subject: Subject) -> dict[str, Any]:
     offered = choices(package.model, known, subject)
-    return {"known": offered["datums"], "end": offered["woods"], "hole": offered["holes"]}
+    here = {one["name"] for one in _datums(known, subject)}
+    datums = sorted(offered["datums"], key=lambda one: one["name"] not in here)
+    return {"known": datums, "end": offered["woods"], "hole": offered["holes"]}
 
 
 def _datums(known: KnownPoints, subject: Subject) -> Iterator[dict[str, Any]]:
@@ -331,7 +339,7 @@ def _datums(known: KnownPoints, subject: Subject) -> Iterator[dict[str, Any]]:
             "kind": "datum",
             "name": name,
             "label": name,
-            "says": _said(datum_words(known, at), [trust], record.measures),
+            "says": _said(known, datum_words(known, at), [trust], xy, ranges[at]),
         } | _place_of(trust, xy, ranges[at])
 
 
@@ -349,7 +357,7 @@ def _holes(known: KnownPoints, content: PlanContent) -> Iterator[dict[str, Any]]
             "label": hole.stamp,
             "wood": hole.element_id,
             "cut": not hole.is_hole,
-            "says": _said(hole_words(known, at), [hole.trust], record.measures),
+            "says": _said(known, hole_words(known, at), [hole.trust], hole.at, ranges[at]),
         } | _place_of(hole.trust, hole.at, ranges[at])
 
 
@@ -373,8 +381,21 @@ def _ranges(covariance: Floats) -> list[list[float]]:
     return [[round(float(value), 4) for value in one] for one in np.nan_to_num(axes)]
 
 
-def _said(words: str, trusts: Iterable[Trust], measures: Measures) -> list[str]:
-    said = [words] if words else []
+def _said(
+    known: KnownPoints,
+    words: str,
+    trusts: Sequence[Trust],
+    at: Sequence[float] | Floats = (),
+    range_m: Sequence[float] = (),
+) -> list[str]:
+    """Where a point is, how well that is known, and every place where it may be instead."""
+    measures = known.record.measures
+    said = []
+    if len(at) and not trusts[0].is_withheld:
+        said.append(grid_words((float(at[0]), float(at[1]), None), measures))
+        if not words and any(range_m):
+            words = range_words(trusts[0], range_m[0], None, measures) + "."
+    said += [words] if words else []
     return said + [line for trust in trusts for line in place_words(trust, measures)]
 
 

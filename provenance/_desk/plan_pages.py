@@ -16,6 +16,7 @@ from provenance._desk.pages import Pages
 from provenance._desk.plan_data import (
     contents_of,
     fit_told,
+    known_marks,
     marks_before,
     placing,
     readings_told,
@@ -25,6 +26,7 @@ from provenance._desk.plan_data import (
     traced,
     uploaded_scan,
 )
+from provenance._desk.plan_marks import forget_marks, keep_marks, marks_kept
 from provenance._drawing.paper import PAPERS
 from provenance._record.computed_from import changed_sources
 from provenance._record.package import Package
@@ -98,7 +100,7 @@ def plans(asked: Asked) -> Answer:
     for place_id, name in names:
         subject = subject_of_plan(package, record, place_id)
         (content,) = contents_of(package, known, subject, None)
-        scans = [one for one in scans_of(package, known, subject)]
+        scans = scans_of(package, known, subject)
         listed.append(
             {
                 "place_id": place_id,
@@ -210,7 +212,8 @@ def plan_data(asked: Asked) -> Answer:
     if not file_id:
         return Told(told)
     picture = scan_named(here.package, file_id)
-    before = marks_before(here.package, file_id)
+    kept = marks_kept(here.package, picture)
+    before = kept or marks_before(here.package, file_id)
     told |= {
         "scan": {
             "file": file_id,
@@ -221,8 +224,9 @@ def plan_data(asked: Asked) -> Answer:
         },
         "matrix": placing(here.package, file_id, picture.height),
         "before": before,
+        "is_kept": kept is not None,
     }
-    if before["points"]:
+    if known_marks(before) > 1:
         try:
             trace = traced(here.package, picture, here.place, before)
         except UnusableInput as error:
@@ -253,10 +257,13 @@ def plan_readings(asked: Asked) -> Answer:
 
 @pages.done("/record/{record}/plan-fit")
 def plan_fit(asked: Asked) -> Answer:
-    """How the points fit, and where what was marked lies; nothing is written."""
+    """How the points fit, and where what was marked lies; the marks are kept aside, not entered."""
     package = asked.record
     sent = _sent(asked)
     picture = scan_named(package, str(sent.get("file", "")))
+    keep_marks(package, picture, sent)
+    if known_marks(sent) < 2:
+        return Told(None)
     trace = traced(package, picture, str(sent.get("place", "")), sent)
     return Told(fit_told(trace, package.model.measures))
 
@@ -290,9 +297,10 @@ def plan_enter(asked: Asked) -> Answer:
 
     def work(progress: Progress) -> Done:
         done = enter_trace(package, trace, who=by)
+        forget_marks(package, picture)
         count = sum(one.is_entered for one in trace.traced)
-        said = [_("Entered {count} points of the plan {code}.").format(count=count,
-                                                                      code=done.file_id)]  # fmt: skip
+        entered = _("Entered {count} points of the plan {code}.")
+        said = [entered.format(count=count, code=done.file_id)]
         if not done.lies_under:
             said.append(_("The picture is filed under something else: it lies under no plan."))
         about = {one.marked.name for one in trace.traced}

@@ -149,12 +149,9 @@ function drawRecord() {
     const shapes = one.doubt
       ? a.at.flatMap((from) => b.at.map((to) => L.polyline([from, to].map(onMap), style)))
       : [L.polygon(one.outline.map(onMap), style)];
-    for (const shape of shapes) {
-      shape.on('click', (event) => { if (!by('plan-mark')) { L.DomEvent.stop(event); choose(`wood:${one.name}`); } });
-      shape.addTo(record);
-    }
+    for (const shape of shapes) shape.on('click', () => { if (isLooking()) choose(`wood:${one.name}`); }).addTo(record);
     if (!one.doubt && !one.upright) L.polyline([one.outline[0], one.outline[3]].map(onMap), {...style, weight: 3, interactive: false}).addTo(record);
-    for (const end of [a, b]) if (end.range) L.polygon(ellipse(end.at[0], end.range), rangeStyle).addTo(record);
+    if (chosen === `wood:${one.name}`) for (const end of [a, b]) if (end.range) L.polygon(ellipse(end.at[0], end.range), rangeStyle).addTo(record);
   }
   for (const one of data.marks) {
     if (one.range) L.polygon(ellipse(one.at[0], one.range), rangeStyle).addTo(record);
@@ -292,6 +289,7 @@ by('plan-remarks').append(...data.notes.map((text) => make('li', {textContent: t
 
 const marking = by('plan-mark');
 const kind = () => marking.querySelector('input[name=kind]:checked').value;
+const isLooking = () => !marking || kind() === 'look';
 const end = () => (kind() === 'end' ? marking.querySelector('input[name=end]:checked').value : '');
 const named = () => by('plan-name').value.trim();
 const called = (one) => (one.kind === 'end' ? say('end', {name: one.name, end: one.end.toUpperCase()}) : one.name);
@@ -300,6 +298,10 @@ const isMarked = (what, name, side) => points.some((one) => is(one, what, name, 
 const isOwn = () => kind() === 'known' && named() && !data.choices.known.some((one) => one.name === named());
 
 function offer() {
+  by('plan-what').hidden = isLooking();
+  // what is drawn already must not catch the clicks
+  page.toggleAttribute('data-marking', !isLooking());
+  if (isLooking()) return;
   by('plan-names').replaceChildren(...data.choices[kind()].map((one) => make('option', {value: one.name, label: one.says ? `${one.name}: ${one.says}` : one.name})));
   by('plan-ends').hidden = kind() !== 'end';
 }
@@ -321,7 +323,15 @@ function next() {
   marking.querySelector('input[name=end][value=a]').checked = true;
 }
 
+function begin() {
+  offer();
+  by('plan-name').value = '';
+  if (!isLooking()) next();
+  tell();
+}
+
 function tell(said = '') {
+  if (isLooking()) { by('plan-next').textContent = said || words.next_look; return; }
   by('plan-own').hidden = !isOwn();
   const key = kind() === 'end' ? `next_end_${end()}` : `next_${kind()}`;
   by('plan-next').textContent = [said, named() ? say(key, {name: named()}) : words.nothing].filter(Boolean).join(' ');
@@ -329,6 +339,7 @@ function tell(said = '') {
 
 // x and y: pixels of the scan, or meters of the grid
 function mark(x, y) {
+  if (isLooking()) return;
   const one = {kind: kind(), name: named(), end: end(), pixel_x: x.toFixed(2), pixel_y: y.toFixed(2)};
   if (!one.name) { tell(); by('plan-name').focus(); return; }
   if (!scan) { fill(one, x, y); return; }
@@ -405,8 +416,7 @@ async function refit() {
   }
   if (mineAsked !== asked) return;
   fit = told;
-  const isFew = points.filter((one) => one.kind === 'known').length < 2;
-  showFit(isFew ? '' : problem);
+  showFit(problem);
 }
 
 function showFit(problem) {
@@ -526,13 +536,12 @@ if (marking) {
     if (Number.isFinite(x) && Number.isFinite(y)) mark(x, y);
     else by(Number.isFinite(x) ? 'plan-y' : 'plan-x').focus();
   });
-  for (const one of marking.querySelectorAll('input[name=kind]')) one.addEventListener('change', () => { offer(); by('plan-name').value = ''; next(); tell(); });
+  for (const one of marking.querySelectorAll('input[name=kind]')) one.addEventListener('change', begin);
   for (const one of marking.querySelectorAll('input[name=end]')) one.addEventListener('change', () => tell());
   by('plan-name').addEventListener('input', () => tell());
   for (const id of ['plan-scale', 'plan-model', 'plan-pencil', 'plan-replace']) by(id)?.addEventListener('change', refit);
-  offer();
-  next();
-  tell();
+  if (scan && !toPixel) marking.querySelector('input[value=known]').checked = true;
+  begin();
 }
 
 if (scan) {
@@ -541,6 +550,7 @@ if (scan) {
   if (data.before.pencil) by('plan-pencil') && (by('plan-pencil').value = data.before.pencil);
   drawMine();
   if (by('plan-fit')) showFit(data.problem ?? '');
+  if (data.is_kept && marking) tell(words.kept);
 }
 drawGrid();
 drawRecord();
