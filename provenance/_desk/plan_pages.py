@@ -314,7 +314,7 @@ def plan_enter(asked: Asked) -> Answer:
 def plan_ties(asked: Asked) -> Answer:
     """Enter readings of tapes, and compute all positions anew."""
     here = _Plan(asked, asked.needed("place", _("The place")))
-    package, by = here.package, asked.by
+    package = here.package
     shared = {name: text for name in (*_TARGETS, *_SHARED, "notes") if (text := asked.text(name))}
     rows: dict[int, dict[str, str]] = {}
     for name in asked.form:
@@ -324,8 +324,10 @@ def plan_ties(asked: Asked) -> Answer:
     typed = [row for _number, row in sorted(rows.items()) if row.keys() - {"kind"}]
     back = here.to(asked.text("file"))
 
+    # before the longer work, so that the form is still there when something must be mended
+    done = enter_ties(package, [row | shared for row in typed], who=asked.by)
+
     def work(progress: Progress) -> Done:
-        done = enter_ties(package, [row | shared for row in typed], who=by)
         said = _("Entered {count} readings.").format(count=len(typed))
         target = _target(shared)
         about = {one.key for one in done.changes} | set(target.split(":")[1:2])

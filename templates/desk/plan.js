@@ -180,6 +180,9 @@ function sign(className, text, name, spot, options = {}) {
   return marker;
 }
 
+// what is being marked shows its name there
+const isMarkedHere = (one) => points.some((other) => other.name === one.name && (other.kind === one.kind || (other.kind === 'known' && one.kind === 'datum')));
+
 function drawSigns() {
   const focused = document.activeElement?.dataset?.key;
   signs.clearLayers();
@@ -193,10 +196,11 @@ function drawSigns() {
     const text = `${one.doubt ? '? ' : ''}${one.label}${one.shares.length > 1 ? ` ${one.shares[number]}` : ''}`;
     const wide = 8 * text.length + 16;
     const crowded = taken.some(([x, y, other]) => Math.abs(y - screen.y) < 14 && screen.x < x + other && x < screen.x + wide);
-    if (!crowded || one.key === chosen) taken.push([screen.x, screen.y, wide]);
+    const isBare = one.key !== chosen && (crowded || isMarkedHere(one));
+    if (!isBare) taken.push([screen.x, screen.y, wide]);
     const name = one.at.length > 1 ? say('place_of', {name: title(one), number: number + 1, count: one.at.length, share: one.shares[number]}) : title(one);
     const kind = one.kind === 'hole' && one.cut ? 'cut' : one.kind;
-    const classes = [kind, one.doubt && 'doubt', crowded && one.key !== chosen && 'bare', one.key === chosen && 'chosen'].filter(Boolean).join(' ');
+    const classes = [kind, one.doubt && 'doubt', isBare && 'bare', one.key === chosen && 'chosen'].filter(Boolean).join(' ');
     const marker = sign(classes, text, one.doubt ? `${name}, ${words.doubt}` : name, where);
     marker.on('click', () => choose(one.key, number)).addTo(signs);
     marker.getElement().dataset.key = `${one.key}/${number}`;
@@ -234,7 +238,7 @@ function choose(key, number = -1) {
   if (isDrawn()) {
     const spots = (number < 0 ? one.at : [one.at[number]]).map(onMap);
     if (spots.length > 1) map.fitBounds(L.latLngBounds(spots).pad(0.5), {maxZoom: Math.max(map.getZoom(), scan ? 0 : 6)});
-    else map.panTo(spots[0]);
+    else if (!map.getBounds().pad(-0.1).contains(spots[0])) map.panTo(spots[0]);
   }
   drawRecord();
   drawSigns();
