@@ -261,7 +261,10 @@ def plan_fit(asked: Asked) -> Answer:
     package = asked.record
     sent = _sent(asked)
     picture = scan_named(package, str(sent.get("file", "")))
-    keep_marks(package, picture, sent)
+    if sent.get("points"):
+        keep_marks(package, picture, sent)
+    else:
+        forget_marks(package, picture)
     if known_marks(sent) < 2:
         return Told(None)
     trace = traced(package, picture, str(sent.get("place", "")), sent)

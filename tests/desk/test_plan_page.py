@@ -7,7 +7,9 @@ import io
 import re
 import shutil
 import struct
+import threading
 import zlib
+from importlib.resources import files as files_of
 from pathlib import Path
 from typing import Any
 
@@ -15,14 +17,27 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from provenance._desk.desk import Desk
+from provenance._desk.serving import serve
 from provenance._record.package import open_package
 from provenance._survey.adjust.adjustment import adjust_survey, survey_package
 from provenance._survey.trace.picture import open_plan
 from provenance._survey.trace.points import COLUMNS, SCALE, read_points
 from provenance._survey.trace.tracing import trace_plan
+from tests.bundle.finding_aid.conftest import browser
 from tests.desk.sitting import Sitting, text_of
 from tests.survey.scenes import ROOM, a_misread_room, a_room, judged, position_of
-from tests.survey.trace.test_trace import a_house, a_picture, a_points_file, run
+from tests.survey.trace.test_trace import (
+    HOLES,
+    WOOD,
+    a_house,
+    a_picture,
+    a_points_file,
+    on_paper,
+    run,
+)
+
+__all__ = ["browser"]
 
 AT = "/record/holl"
 OF_ACTS = {"act", "change", "origin", "reading"}
@@ -223,3 +238,83 @@ def test_a_plan_is_printed_to_the_scale_that_is_asked_for(tmp_path: Path) -> Non
 
     text = pypdfium2.PdfDocument(answer.content)[0].get_textpage().get_text_range()
     assert "1 : 100" in text
+
+
+@pytest.mark.heavy
+def test_clicked_and_typed_marks_put_a_hole_where_it_is(browser: Any, tmp_path: Path) -> None:
+    package = a_house(tmp_path / "work").package
+    picture = a_picture(tmp_path / "plan.png")
+    said: list[str] = []
+    desk = Desk(package.folder.parent, by="MB")
+    serving = threading.Thread(
+        target=serve, args=(desk,), kwargs={"browser": False, "tell": said.append}
+    )
+    serving.start()
+    context = browser.new_context(viewport={"width": 1280, "height": 1000})
+    page = context.new_page()
+    wrong: list[str] = []
+    page.on("console", lambda one: wrong.append(one.text) if one.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    try:
+        while not said and serving.is_alive():
+            serving.join(0.05)
+        address = said[0].split()[1]
+        page.goto(address)
+        page.wait_for_url("**/")
+        base = address.partition("/open")[0]
+        page.goto(f"{base}{AT}/plan/B1")
+        page.set_input_files("#scan", picture)
+        page.get_by_role("button", name="Put it into the record").click()
+        page.get_by_text("Mark two or more known points on it").wait_for()
+
+        def click(place: tuple[float, ...]) -> None:
+            plan = page.locator("#plan-map img")
+            plan.scroll_into_view_if_needed()
+            box = plan.bounding_box()
+            x, y = on_paper(place[:2])[0] / [1000, 950]
+            page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+
+        page.wait_for_function("document.querySelector('#plan-map img')?.naturalWidth")
+        for name, place in ROOM.items():
+            assert page.locator("#plan-next").inner_text().endswith(f"Click {name} in the plan.")
+            click(place)
+        page.locator("#plan-scale").fill("50")
+        page.locator("#plan-scale").press("Tab")
+        page.get_by_text("drawn at 1 : 50;").wait_for()
+        page.get_by_label("Timber end", exact=True).check()
+        page.locator("#plan-name").fill("B1-014")
+        for place in WOOD["B1-014"]:
+            click(place)
+        # by keys alone: the number and its pixels typed, then moved by an arrow key
+        page.get_by_label("Hole", exact=True).check()
+        x, y = on_paper(HOLES["231"])[0]
+        for where, text in (("name", "231"), ("x", f"{x - 8:.1f}"), ("y", f"{y:.1f}")):
+            page.locator(f"#plan-{where}").fill(text)
+        page.keyboard.press("Enter")
+        mark = page.get_by_role("button", name="231, marked by you")
+        mark.focus()
+        scale = page.locator("#plan-map img").bounding_box()["width"] / 1000
+        for _ in range(round(8 * scale)):
+            page.keyboard.press("ArrowRight")
+        page.locator("#plan-marked").get_by_text("95 times in 100").nth(2).wait_for()
+        page.get_by_role("button", name="Enter into the record").click()
+        page.get_by_text("Entered 3 points").wait_for()
+        found = position_of(open_package(package.folder), "hole:231")
+        off = np.hypot(found["x_m"] - HOLES["231"][0], found["y_m"] - HOLES["231"][1])
+        assert off < found["u95_major_m"] < 0.12
+        assert off < 0.03
+
+        # the list leads to the mark and to the readings; everything fits a narrow screen
+        page.locator("#plan-list").get_by_role("button", name="231").click()
+        page.get_by_role("cell", name=re.compile(": x$")).wait_for()
+        axe = files_of("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+        page.evaluate(axe)
+        ran = page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa']})")
+        assert [one["id"] for one in ran["violations"]] == []
+        page.set_viewport_size({"width": 320, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") == 320
+        assert [one for one in wrong if "favicon" not in one and "404" not in one] == []
+    finally:
+        desk.stop()
+        serving.join(20)
+        context.close()
