@@ -274,7 +274,8 @@ def test_clicked_and_typed_marks_put_a_hole_where_it_is(browser: Any, tmp_path: 
             x, y = on_paper(place[:2])[0] / [1000, 950]
             page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
 
-        page.wait_for_function("document.querySelector('#plan-map img')?.naturalWidth")
+        page.locator("#plan-page[data-ready]").wait_for()
+        page.evaluate("document.querySelector('#plan-map img').decode()")
         for name, place in ROOM.items():
             assert page.locator("#plan-next").inner_text().endswith(f"Click {name} in the plan.")
             click(place)
