@@ -210,7 +210,7 @@ def fit_told(trace: PlanTrace, measures: Measures) -> dict[str, Any]:
     ).format(
         model=models[fit.model],
         scale=scale_words(float(f"{trace.scale:.4g}"), measures),
-        pixel=f"{fit.mean_metres_per_pixel() * 1000:.2f} mm",
+        pixel=say(fit.mean_metres_per_pixel()),
         turn=f"{fit.turn_deg():.2f}",
         scatter=f"{fit.scatter:.2f}",
     )

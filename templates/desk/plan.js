@@ -472,8 +472,8 @@ function fill(one, x, y) {
   target(one.kind, one.name, one.end);
   by('1-kind').value = 'coordinate';
   showFields();
-  by('1-x_m').value = `${x.toFixed(3)} m`;
-  by('1-y_m').value = `${y.toFixed(3)} m`;
+  // with its unit, because the form reads bare numbers in that of the record
+  [by('1-x_m').value, by('1-y_m').value] = [x, y].map((value) => value.toFixed(3) + ' m');
   tell(say('filled', {name: called(one), x: x.toFixed(3), y: y.toFixed(3)}));
   by('1-sd_m').focus();
 }

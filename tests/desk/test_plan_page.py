@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pypdfium2
 import pytest
 from PIL import Image
 
@@ -234,8 +235,6 @@ def test_a_plan_is_printed_to_the_scale_that_is_asked_for(tmp_path: Path) -> Non
     made = sitting.act(f"{AT}/plan-print", form | {"scale": "1 : 100"}).text
     answer = sitting.client.get(re.findall(r'href="([^"]+)"', made)[0])
     assert answer.headers["content-type"] == "application/pdf"
-    import pypdfium2
-
     text = pypdfium2.PdfDocument(answer.content)[0].get_textpage().get_text_range()
     assert "1 : 100" in text
 
@@ -284,8 +283,8 @@ def test_clicked_and_typed_marks_put_a_hole_where_it_is(browser: Any, tmp_path: 
         page.get_by_text("drawn at 1 : 50;").wait_for()
         page.get_by_label("Timber end", exact=True).check()
         page.locator("#plan-name").fill("B1-014")
-        for place in WOOD["B1-014"]:
-            click(place)
+        for end in WOOD["B1-014"]:
+            click(end)
         # by keys alone: the number and its pixels typed, then moved by an arrow key
         page.get_by_label("Hole", exact=True).check()
         x, y = on_paper(HOLES["231"])[0]
