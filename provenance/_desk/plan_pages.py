@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
@@ -84,9 +85,10 @@ class _Plan:
     def contents(self) -> list[PlanContent]:
         return contents_of(self.package, self.known, self.subject, self.level)
 
-    def to(self, file_id: str = "") -> str:
+    def to(self, file_id: str) -> str:
         """The address of the page, with a scan."""
-        return self.asked.at("plan", self.place) + (f"?file={file_id}" if file_id else "")
+        level = "" if self.level is None else f"&level={self.level}"
+        return f"{self.asked.at('plan', self.place)}?file={quote(file_id)}{level}"
 
 
 @pages.shown("/record/{record}/plans", title=N_("Map"), group=N_("In the field"))
@@ -302,7 +304,7 @@ def plan_enter(asked: Asked) -> Answer:
         done = enter_trace(package, trace, who=by)
         forget_marks(package, picture)
         count = sum(one.is_entered for one in trace.traced)
-        entered = _("Entered {count} points of the plan {code}.")
+        entered = _("Points entered from the plan {code}: {count}.")
         said = [entered.format(count=count, code=done.file_id)]
         if not done.lies_under:
             said.append(_("The picture is filed under something else: it lies under no plan."))
@@ -331,11 +333,11 @@ def plan_ties(asked: Asked) -> Answer:
     done = enter_ties(package, [row | shared for row in typed], who=asked.by)
 
     def work(progress: Progress) -> Done:
-        said = _("Entered {count} readings.").format(count=len(typed))
+        said = _("Readings entered: {count}.").format(count=len(typed))
         target = _target(shared)
         about = {one.key for one in done.changes} | set(target.split(":")[1:2])
         told = "\n".join([said, *_surveyed(package, progress, about)])
-        return Done(f"{back}{'&' if '?' in back else '?'}show={target}", told)
+        return Done(f"{back}&show={quote(target)}", told)
 
     return Work(_("Computing positions"), work)
 

@@ -196,11 +196,11 @@ function drawSigns() {
     const text = `${one.doubt ? '? ' : ''}${one.label}${one.shares.length > 1 ? ` ${one.shares[number]}` : ''}`;
     const wide = 8 * text.length + 16;
     const crowded = taken.some(([x, y, other]) => Math.abs(y - screen.y) < 14 && screen.x < x + other && x < screen.x + wide);
-    const isBare = one.key !== chosen && (crowded || isMarkedHere(one));
+    const isBare = one.key !== chosen && ((crowded && one.at.length === 1) || isMarkedHere(one));
     if (!isBare) taken.push([screen.x, screen.y, wide]);
     const name = one.at.length > 1 ? say('place_of', {name: title(one), number: number + 1, count: one.at.length, share: one.shares[number]}) : title(one);
     const kind = one.kind === 'hole' && one.cut ? 'cut' : one.kind;
-    const classes = [kind, one.doubt && 'doubt', isBare && 'bare', one.key === chosen && 'chosen'].filter(Boolean).join(' ');
+    const classes = [kind, one.doubt && 'doubt', isBare && 'bare', number % 2 && 'other', one.key === chosen && 'chosen'].filter(Boolean).join(' ');
     const marker = sign(classes, text, one.doubt ? `${name}, ${words.doubt}` : name, where);
     marker.on('click', () => choose(one.key, number)).addTo(signs);
     marker.getElement().dataset.key = `${one.key}/${number}`;

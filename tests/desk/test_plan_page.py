@@ -142,9 +142,11 @@ def test_tapes_place_a_point_and_faults_are_named_and_enter_nothing(tmp_path: Pa
             assert words in problem, (more, problem)
     assert the_tables(package.folder) == before
     page = sitting.do(f"{AT}/plan-ties", form)
-    assert "Entered 4 readings" in page
+    assert "Readings entered: 4" in page
     package = open_package(package.folder)
     assert {row["measured_on"] for row in package.tables.rows("tie")} == {"2024-05-03"}
+    written = {row["written"] for row in package.tables.rows("change")}
+    assert {form["3-distance_m"], form["4-distance_m"]} <= written
     found = position_of(package, "end:B1-014:a")
     assert (found["x_m"], found["y_m"]) == pytest.approx(true, abs=0.6)
     computed = adjust_survey(package)
@@ -298,7 +300,7 @@ def test_clicked_and_typed_marks_put_a_hole_where_it_is(browser: Any, tmp_path: 
             page.keyboard.press("ArrowRight")
         page.locator("#plan-marked").get_by_text("95 times in 100").nth(2).wait_for()
         page.get_by_role("button", name="Enter into the record").click()
-        page.get_by_text("Entered 3 points").wait_for()
+        page.get_by_text("Points entered from the plan").wait_for()
         found = position_of(open_package(package.folder), "hole:231")
         off = np.hypot(found["x_m"] - HOLES["231"][0], found["y_m"] - HOLES["231"][1])
         assert off < found["u95_major_m"] < 0.12
