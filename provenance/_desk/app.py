@@ -51,6 +51,7 @@ MODULES = (
     "record.tables",
     "record.findings",
     "record.day",
+    "plan_pages",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
