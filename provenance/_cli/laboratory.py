@@ -65,11 +65,10 @@ def consign(
     """
     from datetime import date
 
-    from provenance._base.disk import writable_folder, write_text
-    from provenance._base.spreadsheet import spreadsheet_csv_of
+    from provenance._base.disk import writable_folder
     from provenance._history.history import moment_text
     from provenance._identity.naming import parcel_named
-    from provenance._lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
+    from provenance._lab.consign import consign_samples, parcel_of, write_papers
 
     if again and (samples or scanned or taker):
         raise click.UsageError("--again is for a parcel that is made up; leave --samples, --to out")
@@ -99,10 +98,7 @@ def consign(
     else:
         parcel = parcel_of(opened, parcel_named(opened.tables, again or ""))
     code = parcel.consignment_id
-    listed = folder / f"{code}-list.csv"
-    form = folder / f"{code}-results.xlsx"
-    write_text(listed, spreadsheet_csv_of(parcel_list(opened, code)))
-    write_results_form(opened, code, form)
+    listed, form = write_papers(opened, code, folder)
     click.echo(f"{code}: {counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
     click.echo(f"{listed}: the list that goes with it")
     click.echo(f"{form}: for the laboratory to fill in; 'treenail results' reads it back")

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError
+from provenance._base.spreadsheet import spreadsheet_csv_of
 from provenance._history.entering import enter_table
 from provenance._identity.identifier import joined_key
 from provenance._ledger.handover import record_events, refuse_what_gave_nothing
@@ -174,6 +176,17 @@ def parcel_list(package: Package, consignment_id: str) -> pd.DataFrame:
     elements = package.table("element").drop_duplicates("element_id").set_index("element_id")
     chosen = chosen.assign(function=chosen["element_id"].map(elements["function"]).fillna(""))
     return chosen[list(LIST_COLUMNS)].reset_index(drop=True)
+
+
+def write_papers(package: Package, consignment_id: str, folder: Path) -> tuple[Path, Path]:
+    """Write the list (CSV) and the form for the results (XLSX) of a parcel; returns the two paths.
+
+    Raises as `write_results_form`.
+    """
+    listed = folder / f"{consignment_id}-list.csv"
+    form = folder / f"{consignment_id}-results.xlsx"
+    write_text(listed, spreadsheet_csv_of(parcel_list(package, consignment_id)))
+    return listed, write_results_form(package, consignment_id, form)
 
 
 def write_results_form(package: Package, consignment_id: str, out: Path) -> Path:
