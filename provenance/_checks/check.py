@@ -130,6 +130,11 @@ def _let_stand(tables: Snapshot) -> pl.DataFrame | None:
     return frame.select(*_SAID, "why", "who", "when").unique(_SAID, keep="last")
 
 
+def without_accepted(tables: Snapshot, report: Report) -> Report:
+    """The report with what somebody lets stand set aside; raises UnusablePackage."""
+    return _without_accepted(report, _let_stand(tables))
+
+
 def _without_accepted(report: Report, let_stand: pl.DataFrame | None) -> Report:
     """The report with what somebody lets stand set aside, as long as the check says just that."""
     if let_stand is None:
