@@ -12,7 +12,7 @@ from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._identity.selection import number_order
 from provenance._ledger.holdings import Holding, holdings_of
-from provenance._ledger.meant import samples_named
+from provenance._ledger.meant import Meant, samples_named, samples_scanned
 from provenance._model.spoken import spoken
 from provenance._printing.labels.facts import place_words, rows_by_key
 from provenance._record.attempts import failed_attempts, kind_in_words
@@ -120,3 +120,25 @@ def _listed(package: Package) -> list[Mapping[str, str]]:
 
     ordered = sorted(tables.rows("sample"), key=lambda row: number_order(row["sample_id"]))
     return [line(row) for row in ordered]
+
+
+def samples_asked(asked: Asked) -> Meant:
+    """The samples that a form names: numbers and ranges in `samples`, scanned lines in `scanned`.
+
+    Raises TreenailError as the command line does, and where none is named.
+    """
+    tables = asked.record.tables
+    parts = []
+    if text := asked.text("samples"):
+        parts.append(samples_named(tables, text))
+    if lines := asked.text("scanned"):
+        parts.append(samples_scanned(tables, lines))
+    if not parts:
+        raise UnusableInput(_("Name samples: type or scan their numbers, or choose them."))
+    samples = dict.fromkeys(one for part in parts for one in part.samples)
+    return Meant(tuple(samples), tuple(note for part in parts for note in part.notes))
+
+
+def parties_to_choose(tables: Snapshot) -> list[tuple[str, str]]:
+    """(code, name) of each party."""
+    return sorted((row["party_id"], row["name"]) for row in tables.rows("party"))

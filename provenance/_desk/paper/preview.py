@@ -55,11 +55,12 @@ def kept(desk: Desk, keys: str) -> list[Shown]:
     """The files of a key; raises NotHere where one was let go."""
     return [
         Shown(f"/made/{key}", key, path.name, _sizes(path) if path.suffix == ".pdf" else ())
-        for key, path in ((key, _path(desk, key)) for key in keys.split("."))
+        for key, path in ((key, path_of(desk, key)) for key in keys.split("."))
     ]
 
 
-def _path(desk: Desk, key: str) -> Path:
+def path_of(desk: Desk, key: str) -> Path:
+    """Where a file lies that was kept; raises NotHere where it was let go."""
     try:
         content = desk.fetch(key).content
     except KeyError:
@@ -83,7 +84,7 @@ def page(asked: Asked) -> Answer:
     """One page of a file that was made, as a picture."""
     import pypdfium2
 
-    path, number = _path(asked.desk, asked.address["key"]), asked.address["number"]
+    path, number = path_of(asked.desk, asked.address["key"]), asked.address["number"]
     with _ONE_AT_A_TIME, pypdfium2.PdfDocument(path) as document:
         if not number.isdecimal() or not 1 <= int(number) <= len(document):
             raise NotHere(_("There is no such page."))
