@@ -117,20 +117,29 @@ def consign(
     type=EXISTING_FILE,
     help="Mapping of the laboratory's columns; not needed for a form made by 'consign'.",
 )
-def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
+@click.option("--dry-run", is_flag=True, help="Show what the results say, but write nothing.")
+def results(
+    package: Path, files: tuple[Path, ...], mapping_file: Path | None, dry_run: bool
+) -> None:
     """Import a laboratory's tables into PACKAGE and read its own date notation.
 
     A later report supersedes an earlier one; nothing is overwritten. Exit code 1 when something
     could not be read.
     """
     from provenance._intake.mapping.mapping_file import read_mapping
-    from provenance._lab.results import import_results
+    from provenance._lab.results import import_results, preview_results
+    from provenance._model.felling import dates_in_words
     from provenance._record.package import open_to_change
 
     opened = open_to_change(package)
     mapping = read_mapping(mapping_file, opened.model) if mapping_file else None
     with progress_bar("reading") as progress:
-        read = import_results(opened, files, mapping, progress=progress)
+        if dry_run:
+            read, rows = preview_results(opened, files, mapping, progress=progress)
+        else:
+            read, rows = import_results(opened, files, mapping, progress=progress), []
+    for row in rows:
+        click.echo(f"{row['sample_id']}: {dates_in_words(row, opened.model) or row['outcome']}")
     for finding in read.findings:
         where = finding.origin or f"{finding.table}.csv, row {finding.row}"
         click.echo(f"{finding.severity}: {where}: {finding.message}")
@@ -143,7 +152,7 @@ def results(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
         f"{counted(added, 'new result')}; "
         f"{counted(read.filled, 'cell')} filled from the date notation"
     )
-    click.echo(f"next: treenail reconcile {package}")
+    click.echo("nothing was written" if dry_run else f"next: treenail reconcile {package}")
     weighty = any(one.severity in ("error", "warning") for one in read.findings)
     sys.exit(1 if weighty else 0)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page
@@ -23,6 +23,7 @@ from provenance._ledger.keys import key_faults
 from provenance._ledger.meant import Meant
 from provenance._ledger.signing import count_signatures, verify_signed
 from provenance._model.spoken import spoken
+from provenance._printing.labels.content_labels import ranges_of
 
 if TYPE_CHECKING:
     from provenance._record.package import Package
@@ -66,7 +67,6 @@ def custody(asked: Asked) -> Answer:
                 one for one in model.vocabularies["custody_event"].terms if one.code != JOINED
             ],
             "states": model.vocabularies["sample_state"].terms,
-            "decisions": model.vocabularies["request_decision"].terms,
             "parties": parties_to_choose(tables),
             "parcels": tables.column("consignment", "consignment_id"),
             "own": own_code(asked),
@@ -120,7 +120,6 @@ def hand_over(asked: Asked) -> Answer:
         notes=asked.text("notes"),
         loan_due_on=asked.text("due"),
         reference=asked.text("reference"),
-        decision=asked.text("decision"),
     )
     label = spoken(record.model).vocabularies["custody_event"].label(recorded[0].event)
     samples = ", ".join(one.sample_id for one in recorded)
@@ -141,8 +140,11 @@ def own_code(asked: Asked) -> str:
     return asked.by if asked.by in known else ""
 
 
-def late_samples(package: Package) -> list[dict[str, Any]]:
-    """The samples that should be back by today: rows of `overdue` with `days_over`."""
+def late_samples(package: Package) -> dict[tuple[str, str, int], list[str]]:
+    """What should be back by today: (parcel, who has it, days over) → the samples, as ranges."""
     frame = overdue(package, today=date.today().isoformat())
-    late = frame[frame["days_over"].fillna(0) > 0]
-    return [{str(name): one for name, one in row.items()} for row in late.to_dict("records")]
+    late: dict[tuple[str, str, int], list[str]] = {}
+    for row in frame[frame["days_over"].fillna(0) > 0].to_dict("records"):
+        key = (str(row["consignment_id"]), str(row["party"]), int(row["days_over"]))
+        late.setdefault(key, []).append(str(row["sample_id"]))
+    return {key: ranges_of(samples) for key, samples in late.items()}

@@ -40,7 +40,7 @@ def parcels(asked: Asked) -> Answer:
     """Every parcel: to whom, since when, and what is late."""
     record = asked.record
     events = events_of(record.tables)
-    days = {one["consignment_id"]: one["days_over"] for one in late_samples(record)}
+    days = {parcel: over for parcel, _party, over in late_samples(record)}
     listed = [
         {**row, "count": len(samples_in_parcel(events, row["consignment_id"]))}
         for row in reversed(record.tables.rows("consignment"))
