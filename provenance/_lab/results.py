@@ -108,29 +108,26 @@ def preview_results(
     from provenance._intake.incoming import read_file
 
     imported = import_exports(package, files, mapping, progress=progress, trial=True)
-    results = package.table(TABLE)
-    by_key = {
-        str(key): dict(row)
-        for key, row in zip(results["result_id"], results.to_dict("records"), strict=True)
+    names = [str(name) for name in package.table(TABLE)]
+    by_key: dict[str, Mapping[str, str]] = {
+        row["result_id"]: row for row in package.tables.rows(TABLE)
     }
-    brought: list[str] = []
+    brought: dict[str, None] = {}
     with ExitStack() as keep:
         for path in files:
             incoming = read_file(package, path, mapping, SheetBudget(), lambda share: None, keep)
             for row in (one for reading in incoming.readings for one in reading.rows):
                 if row.table == TABLE:
-                    brought.append(row.key)
-                    blank = dict.fromkeys(results.columns, "")
-                    by_key[row.key] = {**by_key.get(row.key, blank), **row.values}
+                    brought[row.key] = None
+                    by_key[row.key] = {**by_key.get(row.key, {}), **row.values}
     import pandas as pd
 
-    frame = pd.DataFrame(list(by_key.values()), columns=results.columns, dtype=str)
+    texts = [[row.get(name, "") for name in names] for row in by_key.values()]
+    frame = pd.DataFrame(texts, columns=names, dtype=str)
     read, filled, findings = read_notations(package.model, frame)
     linked, superseded, more = link_revisions(read)
     rows = {str(row["result_id"]): row for row in linked.to_dict("records")}
-    shown = [
-        {str(name): str(rows[key][name]) for name in rows[key]} for key in dict.fromkeys(brought)
-    ]
+    shown = [{str(name): str(text) for name, text in rows[key].items()} for key in brought]
     about = [one for one in (*findings, *more) if one.key in brought]
     pairs = tuple(pair for pair in superseded if pair[0] in brought)
     return ResultsRead(imported, filled, pairs, (*imported.findings, *about)), shown

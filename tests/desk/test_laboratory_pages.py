@@ -256,7 +256,7 @@ def test_points_are_worked_off_with_name_and_reason_as_by_the_commands(
         points = reconcile_results(one, "C-2024-1").findings
         assert [f.key for f in points if f.rule == NO_RESULT] == ["233"]
     said_so = [
-        [{**row, "when": "", "act": ""} for row in one.tables.rows("accepted")]
+        [{**row, "when": "", "act_id": ""} for row in one.tables.rows("accepted")]
         for one in (package, other)
     ]
     assert said_so[0] == said_so[1] != []
