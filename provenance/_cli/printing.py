@@ -49,6 +49,11 @@ if TYPE_CHECKING:
 @click.option(
     "--copies", type=click.IntRange(1), default=1, show_default=True, help="Copies of each label."
 )
+@click.option(
+    "--unprinted",
+    is_flag=True,
+    help="Only samples that --unprinted has printed no label of before, from this computer.",
+)
 @click.option("--crop-marks", is_flag=True, help="Print cutting marks.")
 @click.option(
     "--calibrate", is_flag=True, help="Print the calibration page for a printer, and stop."
@@ -73,6 +78,7 @@ def labels(
     list_stocks: bool,
     start_at: int,
     copies: int,
+    unprinted: bool,
     crop_marks: bool,
     calibrate: bool,
     printer: str | None,
@@ -92,6 +98,7 @@ def labels(
     """
     from provenance._printing.labels.calibration import TRUE, printers_file, read_calibration
     from provenance._printing.labels.content_labels import print_labels_of_stock
+    from provenance._printing.labels.printed_before import not_yet_printed, note_labels
     from provenance._printing.labels.stock import load_stock, shipped_stocks
 
     if list_stocks:
@@ -110,6 +117,10 @@ def labels(
     language = opened.model.language if opened else SOURCE
     with speaking(language), progress_bar("printing") as progress:
         facts = _chosen_facts(opened, samples, numbers, site)
+        if unprinted:
+            if opened is None or numbers is not None or chosen.draws == "content":
+                raise click.UsageError("--unprinted goes with labels of samples of a package")
+            facts = not_yet_printed(opened, facts)
         if store_numbers is not None:
             if opened is None or numbers is not None or chosen.draws == "content":
                 raise click.UsageError("--store-numbers goes with labels of samples of a package")
@@ -124,6 +135,8 @@ def labels(
             "progress": progress,
         }
         printed = print_labels_of_stock(opened, facts, chosen, path, **laid_out)
+    if unprinted and opened is not None:
+        note_labels(opened, [one.sample_id for one in facts])
     _say_what_was_printed(printed, "label")
 
 

@@ -227,3 +227,20 @@ def test_a_desk_that_only_reads_prints_all_the_same(builder: PackageBuilder) -> 
     sitting = Sitting(builder.package.folder.parent, read_only=True)
     assert len(files(sitting, shown(sitting, what="tags"))) == 1
     assert "Reserve" not in text_of(sitting.page("/record/holl/numbers"))
+
+
+def test_only_labels_that_were_not_printed_yet_are_printed(
+    builder: PackageBuilder, sitting: Sitting, tmp_path: Path
+) -> None:
+    """What a page remembers the command knows, and the other way round."""
+    page = shown(sitting, what="labels", samples="231,232")
+    said = sitting.do("/record/holl/print/printed", {"samples": "231,232"})
+    assert 'value="231,232"' in page
+    assert "2 samples have their labels." in text_of(said)
+    page = shown(sitting, what="labels", unprinted="1")
+    (made,) = files(sitting, page).values()
+    folder, out = builder.package.folder, tmp_path / "u.pdf"
+    assert made == by_command(printing.labels, folder, "--unprinted", out=out)
+    assert made == by_command(printing.labels, folder, "--samples", "233,240", out=out)
+    answer = sitting.client.get("/record/holl/print/pages?what=labels&unprinted=1")
+    assert "labels of all of these were printed before" in text_of(answer.text)

@@ -154,5 +154,5 @@ def papers(asked: Asked) -> Answer:
         )
     made = keep(asked.desk, [*printed.paths, *write_papers(record, code, folder)])
     notes = [printed.note] if printed.note else []
-    values = {"files": kept(asked.desk, made), "notes": notes, "at": asked.at}
+    values = {"files": kept(asked.desk, made), "labeled": "", "notes": notes, "at": asked.at}
     return Page("print_pages.html", values, whole=False)

@@ -175,7 +175,12 @@ def signing_list(asked: Asked) -> Answer:
     path = asked.desk.scratch() / f"{parcel or record.name}-reconciliation.html"
     text = reconciliation_html(record.model, record.title, reconcile_results(record, parcel))
     write_text(path, text)
-    values = {"files": kept(asked.desk, keep(asked.desk, [path])), "notes": (), "parcel": parcel}
+    values = {
+        "files": kept(asked.desk, keep(asked.desk, [path])),
+        "labeled": "",
+        "notes": (),
+        "parcel": parcel,
+    }
     return Page("reconcile_list.html", values)
 
 

@@ -94,7 +94,7 @@ def checklist(asked: Asked) -> Answer:
         print_strike_list(
             batch, paper_named(said(asked, "paper", PAPERS[0])), path, title=record.title
         )
-    values = {"files": kept(asked.desk, keep(asked.desk, [path])), "notes": ()}
+    values = {"files": kept(asked.desk, keep(asked.desk, [path])), "labeled": "", "notes": ()}
     return Page("numbers_list.html", values)
 
 

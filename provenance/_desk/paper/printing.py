@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -13,7 +13,7 @@ from provenance._base.languages import N_, _, ngettext, speaking
 from provenance._base.progress import Progress, say_nothing
 from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
-from provenance._desk.choosing import places_to_choose, selection_of
+from provenance._desk.choosing import as_selection, places_to_choose, selection_of
 from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import keep, kept
 from provenance._drawing.paper import paper_named
@@ -27,6 +27,7 @@ from provenance._printing.labels.calibration import (
 )
 from provenance._printing.labels.content_labels import print_labels_of_stock
 from provenance._printing.labels.facts import SampleFacts, gather_facts, reserved_facts
+from provenance._printing.labels.printed_before import not_yet_printed, note_labels
 from provenance._printing.labels.stock import Stock, load_stock, shipped_stocks
 
 pages = Pages()
@@ -42,6 +43,8 @@ class Files:
 
     paths: tuple[Path, ...]
     notes: tuple[str, ...] = ()
+    labeled: tuple[str, ...] = ()
+    """The samples whose labels these are."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,15 @@ def _in_its_language(asked: Asked) -> AbstractContextManager[None]:
 def _sample_labels(asked: Asked, folder: Path, progress: Progress) -> Files:
     with _in_its_language(asked):
         facts = gather_facts(asked.record, _chosen(asked))
+    if said(asked, "unprinted"):
+        facts = not_yet_printed(asked.record, facts)
+    made = _labels(asked, facts, folder, progress)
+    return replace(made, labeled=tuple(one.sample_id for one in facts))
+
+
+def _box_labels(asked: Asked, folder: Path, progress: Progress) -> Files:
+    with _in_its_language(asked):
+        facts = gather_facts(asked.record, _chosen(asked))
     return _labels(asked, facts, folder, progress)
 
 
@@ -123,10 +135,11 @@ def _labels(asked: Asked, facts: list[SampleFacts], folder: Path, progress: Prog
 
 def stock_asked(asked: Asked) -> Stock:
     """The stock that was chosen: only one of those that come along, never a file by its path."""
-    name = said(asked, "stock") or next(iter(_stocks(said(asked, "what", LABELS))))
-    if name not in shipped_stocks():
-        raise UnusableInput(f"there is no stock '{name}'; there are {', '.join(shipped_stocks())}")
-    return load_stock(name)
+    stocks = _stocks(said(asked, "what", LABELS))
+    name = said(asked, "stock") or next(iter(stocks))
+    if name not in stocks:
+        raise UnusableInput(f"there is no stock '{name}' for this; there are {', '.join(stocks)}")
+    return stocks[name]
 
 
 def _calibration(asked: Asked) -> Calibration:
@@ -245,8 +258,8 @@ def _relocation(asked: Asked, folder: Path, progress: Progress) -> Files:
 
 LABELS, BOXES = "labels", "boxes"
 KINDS: Mapping[str, Kind] = {
-    LABELS: Kind(N_("Labels for samples"), ("samples", "stock"), _sample_labels, quick=True),
-    BOXES: Kind(N_("Labels for boxes and drawers"), ("samples", "stock"), _sample_labels, True),
+    LABELS: Kind(N_("Labels for samples"), ("samples", "unprinted", "stock"), _sample_labels, True),
+    BOXES: Kind(N_("Labels for boxes and drawers"), ("samples", "stock"), _box_labels, True),
     "numbers": Kind(
         N_("Labels for reserved numbers"), ("numbers", "stock"), _reserved_labels, quick=True
     ),
@@ -328,12 +341,17 @@ def made_now(asked: Asked) -> Answer:
 
     if kind.quick and record.tables.count("sample") <= AT_ONCE:
         keys, files = make(say_nothing)
-        values = {"files": kept(asked.desk, keys), "notes": files.notes, "at": asked.at}
+        values = {
+            "files": kept(asked.desk, keys),
+            "notes": files.notes,
+            "labeled": as_selection(list(files.labeled)),
+            "at": asked.at,
+        }
         return Page("print_pages.html", values, whole=False)
 
     def work(progress: Progress) -> Done:
         keys, files = make(progress)
-        to = urlencode({"files": keys, **asked.query})
+        to = urlencode({"files": keys, "labeled": as_selection(list(files.labeled)), **asked.query})
         return Done(f"{asked.at('print', 'made')}?{to}", "\n".join(files.notes))
 
     return Work(_(kind.title), work)
@@ -343,11 +361,22 @@ def made_now(asked: Asked) -> Answer:
 def made(asked: Asked) -> Answer:
     """The pages of what was made."""
     _what, kind = _kind(asked)
-    again = {name: text for name, text in asked.query.items() if name != "files"}
+    again = {name: text for name, text in asked.query.items() if name not in ("files", "labeled")}
     values = {
         "files": kept(asked.desk, said(asked, "files")),
         "kind": kind,
         "notes": (),
+        "labeled": said(asked, "labeled"),
         "again": f"{asked.at('print')}?{urlencode(again)}",
     }
     return Page("print_made.html", values)
+
+
+@pages.done("/record/{record}/print/printed")
+def printed(asked: Asked) -> Answer:
+    """Remember that the labels of these samples came out of the printer."""
+    known = asked.record.tables.column("sample", "sample_id")
+    samples = select_samples(known, asked.needed("samples", _("Samples")))
+    note_labels(asked.record, samples)
+    told = ngettext("{n} sample has its label.", "{n} samples have their labels.", len(samples))
+    return Done(asked.at("print"), told.format(n=len(samples)))
