@@ -52,6 +52,15 @@ MODULES = (
     "record.findings",
     "record.day",
     "plan_pages",
+    "choosing",
+    "paper.printing",
+    "paper.preview",
+    "paper.printers",
+    "paper.numbers",
+    "laboratory.parcels",
+    "laboratory.results",
+    "laboratory.reconciling",
+    "laboratory.custody",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
