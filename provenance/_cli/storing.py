@@ -9,14 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from provenance._cli.options import by_option, counted
+from provenance._cli.options import EXISTING_FILE, by_option, counted
 
 if TYPE_CHECKING:
     from provenance._store.store import Store
 
 
 @click.command("store")
-@click.argument("store", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.argument("store", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--settings",
+    type=EXISTING_FILE,
+    help="Give the store the settings in this YAML file; start it if there is none.",
+)
 @click.option("--withdraw", help="Withdraw the accession with this number; needs --reason.")
 @click.option(
     "--merge",
@@ -56,6 +61,7 @@ if TYPE_CHECKING:
 @by_option
 def store(
     store: Path,
+    settings: Path | None,
     withdraw: str | None,
     merge: Path | None,
     split: Path | None,
@@ -81,7 +87,7 @@ def store(
     from provenance._history.history import moment_text
     from provenance._store.store import open_store
 
-    asked = (withdraw, merge, split, anchor, lift, enter, numbered, events, take_over)
+    asked = (settings, withdraw, merge, split, anchor, lift, enter, numbered, events, take_over)
     if sum(map(bool, asked)) > 1:
         raise click.UsageError("only --reason, --by and --number go with another option")
     if (withdraw or split or lift) and not reason.strip():
@@ -91,6 +97,9 @@ def store(
     day = {"on": date.today(), "recorded_on": moment_text(), "by": by}
     if take_over:
         _take_over(store, day)
+        return
+    if settings:
+        _put_settings(store, settings, day)
         return
     opened = open_store(store)
     if withdraw:
@@ -125,6 +134,14 @@ def _take_over(folder: Path, day: dict[str, Any]) -> None:
     for act in acts:
         if act.reason.startswith(WITHOUT):
             click.echo(visible(f"{act.number} {act.reason}"))
+
+
+def _put_settings(folder: Path, settings: Path, day: dict[str, Any]) -> None:
+    from provenance._base.yaml_text import read_yaml
+    from provenance._store.starting import put_settings
+
+    store = put_settings(folder, read_yaml(settings), **day)
+    click.echo(f"store {store.store_id} in {folder} has these settings now")
 
 
 def _lift(store: Store, restriction: str, reason: str, day: dict[str, Any]) -> None:
@@ -194,15 +211,11 @@ def _tell(store: Store) -> None:
 
 
 def _withdraw(store: Store, number: str, reason: str, day: dict[str, Any]) -> None:
-    from provenance._store.acts import WITHDRAWN
+    from provenance._store.withdrawing import withdraw
 
-    with store.writing(**day) as writing:
-        act = writing.store.accession(number)
-        if number in writing.store.withdrawn:
-            raise click.UsageError(f"{number} is withdrawn already")
-        writing.add(WITHDRAWN, number=number, record_id=act.record_id, reason=reason)
+    kept = withdraw(store, number, reason=reason, **day)
     click.echo(f"withdrew {number}")
-    if (kept := store.folder / act.kept_at).exists():
+    if kept:
         click.echo(f"remove its bundle now, or the audit tells of it: {kept}")
 
 
@@ -239,17 +252,6 @@ def _split(
 
 
 def _anchor(store: Store, day: dict[str, Any]) -> None:
-    from provenance._base.errors import UnusableInput
-    from provenance._store.acts import PRINTED, ends_of, first_fault
-    from provenance._store.paper import anchor_line
+    from provenance._store.paper import print_anchor
 
-    with store.writing(**day) as writing:
-        fault = first_fault(writing.store.acts)
-        if fault or len(ends_of(writing.store.acts)) > 1:
-            raise UnusableInput(
-                f"the register of {store.folder} is not whole ({fault or 'it has two ends'}); run "
-                "'treenail audit' on it first"
-            )
-        # the line stands for the act that says it was printed, too
-        writing.add(PRINTED)
-    click.echo(anchor_line(store.acts))
+    click.echo(print_anchor(store, **day))
