@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, BinaryIO
 import click
 
 from provenance._base.visible import visible
-from provenance._cli.custody import code_of, pairs_of, said_of, today
+from provenance._cli.custody import code_of, today
 from provenance._cli.options import counted, format_option, out_option, paper_option, scanned_text
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ def record(
     )
     from provenance._collection.recording import Said, record_in_store
     from provenance._history.history import moment_text
+    from provenance._ledger.handover import pairs_of, said_of
     from provenance._model.schema import read_core
     from provenance._store.store import open_store
 
@@ -141,15 +142,10 @@ def loans(
 
 
 def _print(store: Store, number: str, kind: str, paper: str, out: Path | None) -> None:
-    from provenance._collection.letters import decision_letter, loan_letter, print_letter
-    from provenance._collection.loans import loan_named, request_named
-    from provenance._collection.recording import REQUEST
+    from provenance._collection.letters import letter_of, print_letter
     from provenance._drawing.paper import paper_named
 
-    if REQUEST.series_of(number):
-        said = decision_letter(store, request_named(store, number))
-    else:
-        said = loan_letter(store, loan_named(store, number), kind, today())
+    said = letter_of(store, number, kind, today())
     out = out or Path(f"{number}{'' if kind == 'form' else f'-{kind}'}.pdf")
     print_letter(said, paper_named(paper), out)
     click.echo(f"written to {out}")
