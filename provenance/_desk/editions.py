@@ -1,4 +1,4 @@
-"""Both editions of a record: what the public one shows and withholds, and the bundles made of it."""
+"""Both editions of a record: what the public one withholds and shows, and their bundles."""
 
 from __future__ import annotations
 
@@ -167,8 +167,7 @@ def make(asked: Asked) -> Answer:
         )
         said = [_("Packed {name}.").format(name=packed.path.name)]
         said += [*withheld_words(packed), *packed_warnings(packed)]
-        to = f"/bundle/{packed.path.name}" if asked.desk.is_shelf else asked.at("pack")
-        return Done(to, "\n".join(said))
+        return Done(asked.at("pack"), "\n".join(said))
 
     return Work(_("Packing {name}").format(name=package.name), work)
 

@@ -105,7 +105,7 @@ def _list(asked: Asked, name: str) -> Answer:
             "values": chosen,
             "is_known": chosen in rows,
             "lists": keys_of_store(store),
-            "here": here,
+            "list_at": here,
         },
     )
 

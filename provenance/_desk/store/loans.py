@@ -19,7 +19,7 @@ pages = Pages()
 
 @pages.shown("/store/{store}/loans", title=N_("Loans and requests"), group=N_("Samples"))
 def loans(asked: Asked) -> Answer:
-    """What is out, overdue ones first, and which requests are open; `every` lists the others too."""
+    """What is out, overdue ones first, and open requests; `every` lists the others too."""
     store, every = opened(asked), "every" in asked.query
     today = date.today().isoformat()
     lent = [one for one in loans_in(store) if every or one.out]

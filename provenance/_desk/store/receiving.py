@@ -272,7 +272,7 @@ def _judging(asked: Asked, path: Path, token: str, state: dict[str, Any]) -> Wor
 def _judged(line: Line, store: Path, progress: Progress) -> dict[str, Any]:
     """What a page says of a bundle that is only checked: every way in which that can end."""
     nothing: dict[str, Any] = {
-        "outcome": "", "word": "", "said": [], "notes": [], "came": [], "to_mend": [],
+        "outcome": "", "word": "", "told": [], "notes": [], "came": [], "to_mend": [],
         "letter": "", "number": "", "follows": [], "can_insist": False,
     }  # fmt: skip
     try:
@@ -295,7 +295,7 @@ def _judged(line: Line, store: Path, progress: Progress) -> dict[str, Any]:
             "outcome": "can be",
             "word": checked.judged.word,
             "ledger": against_kept(checked.judged),
-            "said": list(checked.judged.said),
+            "told": list(checked.judged.said),
             "notes": list(checked.notes),
             "came": list(checked.came),
             "to_mend": list(checked.to_mend),
@@ -306,7 +306,7 @@ def _judged(line: Line, store: Path, progress: Progress) -> dict[str, Any]:
         return nothing | {
             "outcome": "refused",
             "word": error.judged.word,
-            "said": list(error.judged.said),
+            "told": list(error.judged.said),
             "letter": error.letter,
             "can_insist": True,
         }
@@ -314,7 +314,7 @@ def _judged(line: Line, store: Path, progress: Progress) -> dict[str, Any]:
         said = [f"{one.path} {one.message}".strip() for one in error.findings]
         word = _("it is damaged")
         return nothing | {
-            "outcome": "refused", "word": word, "said": said, "letter": error.letter
+            "outcome": "refused", "word": word, "told": said, "letter": error.letter
         }  # fmt: skip
     except RefusedBag as error:
         return nothing | {"outcome": "refused", "word": str(error)}

@@ -63,7 +63,7 @@ def record(asked: Asked) -> Answer:
     return Page(
         "store/record.html",
         {
-            "act": act,
+            "accession": act,
             "accessions": of_record,
             "withdrawn": store.withdrawn,
             "terms": terms,

@@ -1,4 +1,4 @@
-"""Searches the store by its catalogue: one box for anything, and every field that it can ask for."""
+"""Searches the store by its catalogue: one box for anything, and every field of a search."""
 
 from __future__ import annotations
 
@@ -124,9 +124,8 @@ def _anything(asked: Asked, index: Path, text: str) -> Iterator[dict[str, object
         if not (frame := find_in_catalogue(index, kind, wanted)).is_empty():
             yield _shown(asked, title, frame)
     places = opened(asked).rows("place")
-    if any(
-        text.casefold() in (row["place_id"].casefold(), row["name"].casefold()) for row in places
-    ):
+    names = {one.casefold() for row in places for one in (row["place_id"], row["name"])}
+    if text.casefold() in names:
         frame = find_in_catalogue(index, "holdings", Wanted(place=text))
         yield _shown(asked, _("In this place"), frame)
 

@@ -1,4 +1,4 @@
-"""Takes stock with a scanner that types or with a camera; each scan is on disk before its answer."""
+"""Takes stock by scanner or camera; each scan is on disk before it is answered."""
 
 from __future__ import annotations
 
@@ -28,6 +28,7 @@ from provenance._desk.pages import Pages
 from provenance._desk.store.common import MOST_ROWS, day_of, opened, shown_pdf
 from provenance._desk.things import NotHere
 from provenance._drawing.paper import paper_named
+from provenance._identity.place_code import compose_place
 from provenance._store.places import Places
 
 pages = Pages()
@@ -71,6 +72,7 @@ def scanning(asked: Asked) -> Answer:
             "name": path.stem,
             "count": len(scans),
             "last": [_told(one) for one in scans[: -LAST_SHOWN - 1 : -1]],
+            "places": [(one, tree.path(one)) for one in tree.chosen(None)],
             "open_place": tree.path(tree.by_code.get(open_place, "")) or open_place,
         },
         allowed=CAMERA,
@@ -82,7 +84,10 @@ def scan(asked: Asked) -> Answer:
     """Keep one scan, and answer what it says: a script asks with JSON, a form without one too."""
     path = _path(asked)
     by_script = isinstance(asked.value, dict)
-    text = str(asked.value.get("text", "")) if by_script else asked.text("text")
+    said = asked.value if by_script else {name: asked.text(name) for name in ("text", "place")}
+    text = str(said.get("text", ""))
+    if place := str(said.get("place", "")):
+        text = compose_place(Places(opened(asked).rows("place")).named(place))
     if not text.strip():
         raise UnusableInput(_("This scan is blank. Scan it again."))
     found = [_told(one) for one in _keep(asked.store, path, text)]

@@ -46,7 +46,7 @@ if (form) {
         answer = await fetch(address, {
           method: 'POST',
           headers: {'Content-Type': 'application/json', 'Accept': 'application/json', 'X-Desk-Act': act},
-          body: JSON.stringify({text: queue[0]}),
+          body: JSON.stringify(queue[0]),
         });
       } catch {
         problem(document.body.dataset.silent);
@@ -68,7 +68,11 @@ if (form) {
 
   const scanned = (text) => {
     if (!text.trim()) return;
-    queue.push(text);
+    add({text});
+  };
+
+  const add = (one) => {
+    queue.push(one);
     keep();
     send();
   };
@@ -81,6 +85,12 @@ if (form) {
     field.value = '';
     field.focus();
   }, true);
+  document.getElementById('open')?.addEventListener('click', () => {
+    const wanted = document.getElementById('place');
+    if (wanted.value.trim()) add({place: wanted.value});
+    wanted.value = '';
+    field.focus();
+  });
   document.getElementById('end').addEventListener('click', () => { scanned('END'); field.focus(); });
   keep();
   send();
