@@ -47,6 +47,7 @@ MODULES = (
     "store.holdings",
     "store.loans",
     "store.lists",
+    "store.papers",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)

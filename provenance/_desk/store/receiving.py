@@ -11,7 +11,7 @@ from typing import Any
 from provenance._accession.accession import ContradictsKept, OnlyChecked, accession
 from provenance._accession.bulk import COLUMNS, Line, faults_of
 from provenance._accession.damage import DamagedBundle
-from provenance._accession.of_others import RefusedBag, accession_of_bag, judged_bag
+from provenance._accession.of_others import accession_of_bag, judged_bag
 from provenance._accession.receipt import against_kept
 from provenance._accession.taking_in import AlreadyAccessioned
 from provenance._base.disk import write_text
@@ -28,6 +28,8 @@ from provenance._desk.store.common import keys_of_store, opened, plain_input
 from provenance._desk.things import BUNDLE, NotHere, things_in
 from provenance._drawing.paper import PAPERS, paper_named
 from provenance._history.history import moment_text
+from provenance._store.current import OLDER
+from provenance._store.door import BRANCH, FIRST, NOT_KNOWN, PUBLIC_EDITION, SUCCESSOR
 from provenance._store.tables import store_table
 
 pages = Pages()
@@ -37,7 +39,7 @@ _TITLES: Mapping[str, tuple[str, str]] = {
     "number": (N_("Number"), N_("Who and when")),
     "reason": (N_("Reason"), N_("Who and when")),
     "as": (N_("It comes as"), N_("On what terms")),
-    "title_holder": (N_("Who owns it"), N_("On what terms")),
+    "title_holder": (N_("Owner"), N_("On what terms")),
     "donor": (N_("Donor"), N_("On what terms")),
     "agreement": (N_("Agreement"), N_("On what terms")),
     "from": (N_("From"), N_("On what terms")),
@@ -45,12 +47,34 @@ _TITLES: Mapping[str, tuple[str, str]] = {
     "previous_number": (N_("Previous numbers"), N_("On what terms")),
     "restriction": (N_("Restrictions"), N_("On what terms")),
     "embargo_until": (N_("Embargo until"), N_("On what terms")),
-    "samples": (N_("Samples that came with it"), N_("Samples")),
-    "place": (N_("Place of these samples"), N_("Samples")),
+    "samples": (N_("Which samples"), N_("Samples")),
+    "place": (N_("Where they are"), N_("Samples")),
 }
 """Column of a list of bundles → what a form calls it, and under which heading."""
 _DAYS = ("on", "from", "until", "embargo_until")
 _STATE = "received.json"
+_STANDS: Mapping[str, str] = {
+    FIRST: N_("It is the first bundle of its record here."),
+    SUCCESSOR: N_("It goes on from what is held of its record."),
+    OLDER: N_("It is older than what is held of its record."),
+    BRANCH: N_("It goes on from an older bundle of its record, beside the one that is current."),
+    NOT_KNOWN: N_("It goes on from a bundle that was never taken in here."),
+    PUBLIC_EDITION: N_("It is a public edition; its seals are withheld, so nothing is compared."),
+}
+"""What the door says of a bundle that is let in, in a sentence."""
+_NOTHING: Mapping[str, Any] = {
+    "outcome": "",
+    "verdict": "",
+    "compared": "",
+    "told": [],
+    "came": [],
+    "to_mend": [],
+    "letter": "",
+    "number": "",
+    "follows": [],
+    "can_insist": False,
+}
+"""What a page says of a bundle of which nothing is known."""
 
 
 def _inputs() -> list[Input]:
@@ -129,11 +153,12 @@ def take_in(asked: Asked) -> Answer:
     state = _filled(asked)
     line, store = _line(state), asked.store
     said: dict[str, Any] = _said(line) | {"paper": paper_named(asked.text("paper", "a4"))}
+    path, token = _path(asked), asked.address["token"]
     insists = asked.text("even_if_rewritten") == "yes"
     if insists and not line.cells["reason"]:
         raise UnusableInput(_("Say in 'Reason' why it is accepted although it was refused."))
 
-    def work(progress: Progress) -> Done:
+    def taken_in(progress: Progress) -> Done:
         if line.is_bag_only:
             bag = accession_of_bag(line.bundle, store, progress=progress, **said)
             return Done(asked.at("records", bag.entry.number), bag.verdict.in_words)
@@ -168,6 +193,14 @@ def take_in(asked: Asked) -> Answer:
                 )
             )
         return Done(asked.at("records", done.entry.number), "\n".join(sentences))
+
+    def work(progress: Progress) -> Done:
+        try:
+            return taken_in(progress)
+        except TreenailError as error:
+            # back to the form, with what was filled in and the letter
+            write_text(path, json.dumps(state | _told_of(error)))
+            return Done(asked.at("received", token))
 
     return Work(_("Taking in {name}").format(name=line.bundle.name), work)
 
@@ -270,15 +303,11 @@ def _judging(asked: Asked, path: Path, token: str, state: dict[str, Any]) -> Wor
 
 
 def _judged(line: Line, store: Path, progress: Progress) -> dict[str, Any]:
-    """What a page says of a bundle that is only checked: every way in which that can end."""
-    nothing: dict[str, Any] = {
-        "outcome": "", "word": "", "told": [], "notes": [], "came": [], "to_mend": [],
-        "letter": "", "number": "", "follows": [], "can_insist": False,
-    }  # fmt: skip
+    """What a page says of a bundle that is only checked."""
     try:
         if line.is_bag_only:
             found = judged_bag(line.bundle, reason=line.cells["reason"], progress=progress)
-            return nothing | {"outcome": "can be", "word": found.in_words}
+            return _NOTHING | {"outcome": "can be", "verdict": found.in_words}
         accession(
             line.bundle,
             store,
@@ -290,35 +319,44 @@ def _judged(line: Line, store: Path, progress: Progress) -> dict[str, Any]:
             **_said(line),
         )
         raise AssertionError("a check alone never ends so")
-    except OnlyChecked as checked:
-        return nothing | {
-            "outcome": "can be",
-            "word": checked.judged.word,
-            "ledger": against_kept(checked.judged),
-            "told": list(checked.judged.said),
-            "notes": list(checked.notes),
-            "came": list(checked.came),
-            "to_mend": list(checked.to_mend),
-            "number": checked.number,
-            "follows": [act.number for act in checked.judged.follows],
-        }
-    except ContradictsKept as error:
-        return nothing | {
-            "outcome": "refused",
-            "word": error.judged.word,
-            "told": list(error.judged.said),
-            "letter": error.letter,
-            "can_insist": True,
-        }
-    except DamagedBundle as error:
-        said = [f"{one.path} {one.message}".strip() for one in error.findings]
-        word = _("it is damaged")
-        return nothing | {
-            "outcome": "refused", "word": word, "told": said, "letter": error.letter
-        }  # fmt: skip
-    except RefusedBag as error:
-        return nothing | {"outcome": "refused", "word": str(error)}
-    except AlreadyAccessioned as error:
-        return nothing | {"outcome": "there", "word": str(error), "number": error.entry.number}
     except TreenailError as error:
-        return nothing | {"outcome": "cannot", "word": str(error)}
+        return _told_of(error)
+
+
+def _told_of(error: TreenailError) -> dict[str, Any]:
+    """What a page says of a check, or of a bundle that was not taken in; letters and lists too."""
+    match error:
+        case OnlyChecked():
+            return _NOTHING | {
+                "outcome": "can be",
+                "verdict": _("Every file is as it was packed. Custody ledger: {said}.").format(
+                    said=against_kept(error.judged)
+                ),
+                "compared": _(_STANDS[error.judged.word]),
+                "told": [*error.judged.said, *error.notes],
+                "came": list(error.came),
+                "to_mend": list(error.to_mend),
+                "number": error.number,
+                "follows": [act.number for act in error.judged.follows],
+            }
+        case ContradictsKept():
+            return _NOTHING | {
+                "outcome": "refused",
+                "verdict": _("It is refused, and no number was given: {word}.").format(
+                    word=error.judged.word
+                ),
+                "told": list(error.judged.said),
+                "letter": error.letter,
+                "can_insist": True,
+            }
+        case DamagedBundle():
+            return _NOTHING | {
+                "outcome": "refused",
+                "verdict": _("It is damaged and refused, and no number was given."),
+                "told": [f"{one.path} {one.message}".strip() for one in error.findings],
+                "letter": error.letter,
+            }
+        case AlreadyAccessioned():
+            there = {"outcome": "there", "verdict": str(error), "number": error.entry.number}
+            return _NOTHING | there
+    return _NOTHING | {"outcome": "refused", "verdict": str(error)}
