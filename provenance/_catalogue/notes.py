@@ -30,22 +30,32 @@ def usual_kind(wanted: Wanted) -> str:
     return "holdings" if wanted.place or wanted.sample else "samples"
 
 
-def notes_on(index: Path, kind: str, wanted: Wanted, frame: pl.DataFrame) -> Iterator[str]:
-    """Sentences about an answer: editions that it leaves out, withdrawn ones, verdicts."""
+def notes_on(
+    index: Path,
+    kind: str,
+    wanted: Wanted,
+    frame: pl.DataFrame,
+    *,
+    every: str = "--every",
+    damaged: str = "--even-if-damaged",
+) -> Iterator[str]:
+    """Sentences about an answer: editions that it leaves out, withdrawn ones, verdicts.
+
+    `every` and `damaged` are what a person calls the choices that take these in.
+    """
     listed = set(frame["path"]) if "path" in frame.columns else set()
     if not (wanted.every or wanted.edition):
         found = left_out(index)
         said = [_counted(found[role], word) for role, word in _LEFT_OUT.items() if role in found]
         if said:
-            yield f"not counted: {', '.join(said)}; --every lists them"
+            yield f"not counted: {', '.join(said)}; {every} lists them"
     yield from _withdrawn(index, listed)
     by_ledger = kind in ("holdings", "loans") and _is_of_store(index)
-    yield from _verdicts(
-        index, listed, kind != "bundles" and not by_ledger and not wanted.even_if_damaged
-    )
+    leaves_out = kind != "bundles" and not by_ledger and not wanted.even_if_damaged
+    yield from _verdicts(index, listed, damaged if leaves_out else "")
 
 
-def exact_places_in(frame: pl.DataFrame) -> str:
+def exact_places_in(frame: pl.DataFrame, public: str = "--edition public") -> str:
     """A warning where an answer has places that only the restricted store may know; ''."""
     if not {"latitude", "edition"} <= set(frame.columns):
         return ""
@@ -54,7 +64,7 @@ def exact_places_in(frame: pl.DataFrame) -> str:
         return ""
     return (
         f"{len(exact)} of these are exact places of full editions: for the restricted store only; "
-        "ask with --edition public for what may be shown"
+        f"ask with {public} for what may be shown"
     )
 
 
@@ -64,16 +74,16 @@ def _is_of_store(index: Path) -> bool:
     return row is not None
 
 
-def _verdicts(index: Path, listed: set[str], leaves_out: bool) -> Iterator[str]:
+def _verdicts(index: Path, listed: set[str], choice: str) -> Iterator[str]:
     """What is known of the bundles in a list, and which are left out of it as damaged."""
     found = verdicts_in(index)
     for word, meaning in WORDS.items():
         count = sum(path in listed for path, verdict in found.items() if verdict == word)
         if count:
             yield f"{_counted(count, 'bundle')} {word}: {meaning}"
-    damaged = [path for path, verdict in found.items() if verdict == "damaged" and leaves_out]
+    damaged = [path for path, verdict in found.items() if verdict == "damaged" and choice]
     for path in damaged[:MOST_NAMED]:
-        yield f"left out, damaged at the last audit: {visible(path)}; --even-if-damaged"
+        yield f"left out, damaged at the last audit: {visible(path)}; {choice}"
     if len(damaged) > MOST_NAMED:
         yield f"... and {len(damaged) - MOST_NAMED} MORE damaged ones are left out"
 

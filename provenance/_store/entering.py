@@ -88,7 +88,8 @@ def _put(
         before = {_key(described, row): row for row in writing.store.rows(table)}
         blank = dict.fromkeys(described.columns, "")
         after = before | {
-            (key := _key(described, row)): blank | before.get(key, {}) | row for _, row in lines
+            (key := _key(described, row)): {**blank, **before.get(key, {}), **row}
+            for _, row in lines
         }
         place_of = {_key(described, row): place for place, row in lines}
         numbers = {act.number for act in writing.store.accessions}

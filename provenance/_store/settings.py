@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,9 @@ from provenance._store.numbers import NumberPattern, number_pattern
 
 SETTINGS = "repository.yaml"
 """Where the settings are looked for, beside the register."""
+
+_BEGUN = {"number_pattern": "{year}.{serial:04}"}
+"""What the template has where it is not blank."""
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,7 @@ def _with_values(values: Mapping[str, str]) -> str:
     for name, value in values.items():
         # a JSON text is a YAML one too
         said = f"{name}: {json.dumps(value, ensure_ascii=False)}"
-        text, count = re.subn(rf'^{name}: "[^"]*"', lambda _, one=said: one, text, flags=re.M)
-        assert count == 1, name
+        before = f'{name}: "{_BEGUN.get(name, "")}"'
+        assert text.count(before) == 1, name
+        text = text.replace(before, said)
     return text

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._base.progress import Progress
@@ -22,7 +24,7 @@ pages = Pages()
 def audit(asked: Asked) -> Answer:
     """Every bundle with its state, and the findings that are open, by what was examined before."""
     store = opened(asked)
-    values = {
+    values: dict[str, Any] = {
         "store_acts": [one for one in store.acts if one.kind == AUDITED and one.reason],
         "settled": [one for one in reversed(store.acts) if one.kind == SETTLED],
         "words": WORDS,

@@ -29,6 +29,7 @@ from provenance._ledger.handover import pairs_of, said_of
 from provenance._model.schema import Term, read_core
 from provenance._printing.labels.stock import load_stock, shipped_stocks
 from provenance._store.places import Places
+from provenance._store.settings import settings_in
 from provenance._store.tables import store_table
 
 pages = Pages()
@@ -60,14 +61,15 @@ def places(asked: Asked) -> Answer:
     """The places as a tree, each with how many samples lie right in it."""
     store = opened(asked)
     tree = Places(store.rows("place"))
-    found = find_in_catalogue(fresh_index(asked), "holdings").select("place", "gone")
-    held = [place for place, gone in found.rows() if place and not gone]
+    found = find_in_catalogue(fresh_index(asked), "holdings").select("place", "gone", "holder")
+    own = settings_in(store.folder).party_id
+    held = [(place, holder) for place, gone, holder in found.rows() if not gone]
     return Page(
         "store/places.html",
         {
             "tree": tree,
-            "counts": Counter(held),
-            "without": sum(one not in tree.rows for one in held),
+            "counts": Counter(place for place, _holder in held),
+            "without": sum(place not in tree.rows and holder == own for place, holder in held),
             "inputs": inputs_of_store(store_table("place")),
             "values": tree.rows.get(asked.query.get("place", ""), {}),
             "lists": keys_of_store(store),

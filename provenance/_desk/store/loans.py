@@ -31,6 +31,7 @@ def loans(asked: Asked) -> Answer:
             "requests": [one for one in requests_of(store) if every or not one.decision],
             "every": every,
             "today": today,
+            "paper": asked.query.get("paper", PAPERS[0].name),
             "papers": [one.name for one in PAPERS],
         },
     )

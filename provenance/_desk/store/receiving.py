@@ -62,7 +62,7 @@ _STANDS: Mapping[str, str] = {
     PUBLIC_EDITION: N_("It is a public edition; its seals are withheld, so nothing is compared."),
 }
 """What the door says of a bundle that is let in, in a sentence."""
-_NOTHING: Mapping[str, Any] = {
+_NOTHING: dict[str, Any] = {
     "outcome": "",
     "verdict": "",
     "compared": "",

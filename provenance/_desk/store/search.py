@@ -29,7 +29,22 @@ if TYPE_CHECKING:
 pages = Pages()
 _SHAPES = {"csv": "text/csv", "json": "application/json", "geojson": "application/geo+json"}
 _YEARS = ("from_year", "to_year")
-_TICKS = ("every", "even_if_damaged")
+_TICKS = {
+    "every": N_("Also older and public editions, missing bundles and every copy"),
+    "even_if_damaged": N_("Also from bundles that the last audit found damaged"),
+}
+_CALLED = {
+    "sample_id": N_("Sample"),
+    "site_id": N_("Site"),
+    "element_id": N_("Timber"),
+    "holder_name": N_("Who has it"),
+    "keeper_name": N_("Who has it"),
+    "within": N_("Place"),
+    "accession": N_("Accession"),
+}
+"""Column → what the page calls it; the others are called by their names."""
+_NOT_SHOWN = ("path", "state", "holder", "keeper_id", "place", "bundle", "read_at", "identity")
+"""Columns that are for programs, or that another column says better."""
 _KINDS = {
     "samples": N_("samples"),
     "holdings": N_("where samples are"),
@@ -67,6 +82,7 @@ def search(asked: Asked) -> Answer:
     said = {name: text for name, text in asks.items() if name not in ("shape", "anything")}
     values = {
         "inputs": _inputs(),
+        "ticks": {name: _(title) for name, title in _TICKS.items()},
         "values": asks,
         "lists": keys_of_store(opened(asked)),
         "found": [],
@@ -86,7 +102,11 @@ def search(asked: Asked) -> Answer:
             raise UnusableInput(f"'{shape}' is not a format; choose {', '.join(_SHAPES)}")
         return Sent(answer_bytes(frame, shape), f"{kind}.{shape}", _SHAPES[shape])
     shapes = [one for one in _SHAPES if one != "geojson" or kind == "sites"]
-    notes = [*notes_on(index, kind, wanted, frame), exact_places_in(frame)]
+    ticks = {"every": f"'{_(_TICKS['every'])}'", "damaged": f"'{_(_TICKS['even_if_damaged'])}'"}
+    notes = [
+        *notes_on(index, kind, wanted, frame, **ticks),
+        exact_places_in(frame, _("the public edition")),
+    ]
     return Page(
         "store/search.html",
         values
@@ -132,13 +152,17 @@ def _anything(asked: Asked, index: Path, text: str) -> Iterator[dict[str, object
 
 def _shown(asked: Asked, title: str, frame: pl.DataFrame) -> dict[str, object]:
     """A list on a page: columns in which something stands; what has a page leads to it."""
+    first = ["sample_id"] * ("sample_id" in frame.columns)
     names = [
         name
-        for name in frame.columns
-        if name not in ("path", "state") and any(one not in (None, "") for one in frame[name])
+        for name in dict.fromkeys([*first, *frame.columns])
+        if name not in _NOT_SHOWN
+        and (name == "within" or any(one not in (None, "") for one in frame[name]))
     ]
     rows = []
     for row in frame.head(MOST_ROWS).to_dicts():
+        # a place that is not in the tree is in the words of whoever wrote it
+        row["within"] = row.get("within") or row.get("place")
         number = row.get("accession") or ""
         cells: list[object] = []
         for name in names:
@@ -148,10 +172,11 @@ def _shown(asked: Asked, title: str, frame: pl.DataFrame) -> dict[str, object]:
             elif name == "sample_id" and number:
                 of = urlencode({"record": number, "sample": text})
                 cells.append(Cell(text, f"{asked.at('sample')}?{of}"))
-            elif name == "place" and text:
-                cells.append(Cell(text, f"{asked.at('search')}?{urlencode({'place': text})}"))
+            elif name == "within" and text:
+                of = urlencode({"place": row["place"]})
+                cells.append(Cell(text, f"{asked.at('search')}?{of}"))
             else:
                 cells.append(text)
         rows.append(cells)
-    columns = [name.replace("_", " ") for name in names]
+    columns = [_(_CALLED[name]) if name in _CALLED else name.replace("_", " ") for name in names]
     return {"title": title, "columns": columns, "rows": rows, "count": len(frame)}
