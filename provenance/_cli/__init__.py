@@ -84,6 +84,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
         "accession": ("accessioning:accession", "Accession a bundle: number, register, receipt."),
         "store": ("", "Show a store; its places, loans, stocktakes and years."),
         "store show": ("storing:show", "Say what a store is, and what is due."),
+        "store settings": ("storing:settings", "Give a store its settings; start one."),
         "store enter": ("storing:enter", "Enter places, people, enquiries and terms."),
         "store places": ("places:places", "List the places of a store, and print their labels."),
         "store loans": ("collecting:loans", "List loans and requests; print their papers."),

@@ -61,6 +61,17 @@ MODULES = (
     "laboratory.results",
     "laboratory.reconciling",
     "laboratory.custody",
+    "editions",
+    "store.about",
+    "store.receiving",
+    "store.stocktake",
+    "store.audit",
+    "store.search",
+    "store.records",
+    "store.holdings",
+    "store.loans",
+    "store.lists",
+    "store.papers",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
