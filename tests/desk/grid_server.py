@@ -102,6 +102,7 @@ class Desk:
                 self.rows.pop(key, None)
             else:
                 self.rows[key] = row
+        self.rows = dict(sorted(self.rows.items()))
         rows = [self.rows[key] for key in changes if key in self.rows]
         return JSONResponse({"act": str(len(self.acts) - 1), "rows": rows})
 
