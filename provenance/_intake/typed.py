@@ -1,0 +1,80 @@
+"""Reads what a person types into one cell: sizes in any unit, codes, dates, who is meant."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Set
+from difflib import get_close_matches
+
+from provenance._base.errors import UnreadableValue
+from provenance._history.projection import links_of
+from provenance._identity.naming import CellNames
+from provenance._intake.lines.cells import CellReader
+from provenance._intake.mapping.mapping import ReadingHabits
+from provenance._model.schema import Model, Table
+from provenance._record.joined import keys_now
+from provenance._record.snapshot import Snapshot
+
+
+class TypedCells:
+    """What typed texts mean in one record, as an import would read them.
+
+    `keys` gives the keys that rows of a table bear or bore before; `names` says which sample or
+    parcel a label means.
+    """
+
+    def __init__(
+        self, model: Model, keys: Callable[[str], Set[str]], names: Callable[[], CellNames]
+    ) -> None:
+        self._model = model
+        self._keys = keys
+        self._names = names
+        self._known: dict[str, Set[str]] = {}
+        self._readers: dict[tuple[str, str], CellReader] = {}
+
+    @classmethod
+    def of(cls, tables: Snapshot) -> TypedCells:
+        """Those of a record as its tables stand."""
+
+        def keys(table: str) -> Set[str]:
+            own = tables.model.table(table).primary_key[0]
+            return {*tables.column(table, own), *keys_now(tables, table)}
+
+        return cls(tables.model, keys, lambda: CellNames(tables))
+
+    def read(self, table: str, field: str, text: str) -> str:
+        """The text that the record holds: metric sizes, codes, dates in EDTF.
+
+        Raises UnreadableValue for what the field cannot hold, and for the key of no row. A field
+        that the table lacks is left to whoever records it.
+        """
+        if not text or table not in self._model.tables or field not in self._model.table(table):
+            return text
+        one = self._model.table(table)
+        target = links_of(one).get(field)
+        if target is None:
+            return self._reader(one, field).read(text)
+        if target not in self._known:
+            self._known[target] = self._keys(target)
+        known = self._known[target]
+        if text in known:
+            return text
+        read = self._reader(one, field).read(text)
+        if read not in known:
+            folded = {key.casefold(): key for key in known}
+            near = get_close_matches(read.casefold(), folded, n=1)
+            hint = f"; did you mean {folded[near[0]]}?" if near else ""
+            raise UnreadableValue(text, f"names no {target} of this record{hint}")
+        return read
+
+    def _reader(self, table: Table, field: str) -> CellReader:
+        known = self._readers.get((table.name, field))
+        if known is None:
+            links = {name for key in table.foreign_keys for name in key.fields}
+            known = self._readers[table.name, field] = CellReader(
+                table.field(field),
+                ReadingHabits(),
+                self._model,
+                names_row=field in links,
+                named=self._names().reader_of(table, field),
+            )
+        return known
