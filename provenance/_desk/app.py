@@ -35,7 +35,10 @@ if TYPE_CHECKING:
 
     from provenance._desk.desk import Desk
 
-MODULES = ("overview",)
+MODULES = (
+    "overview",
+    "bringing.importing",
+)
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
 _SHOWN_ALONE = {b"content-security-policy": b"default-src 'none'; frame-ancestors 'self'; sandbox"}

@@ -285,3 +285,14 @@ def _code_for(text: str, vocabulary: Vocabulary, column: Column) -> str:
         named = {words[word] for word in heading if word in words}
         return str(named.pop()) if len(named) == 1 else ""
     return ""
+
+
+def unread_answers(
+    one: Field, column: Column, said: Mapping[str, Any], missing: Collection[str], model: Model
+) -> list[tuple[str, int]]:
+    """The texts of a column that a yes-or-no field cannot hold, and how often each stands there.
+
+    `said` is what the mapping says of the field.
+    """
+    habits = ReadingHabits(yes=frozenset(said.get("yes", ())), no=frozenset(said.get("no", ())))
+    return _not_read(CellReader(one, habits, model), column.texts, missing)

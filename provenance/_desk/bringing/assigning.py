@@ -1,0 +1,154 @@
+"""Takes what a person chose on the page of a sheet into the source of its mapping."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Mapping, Sequence
+
+from provenance._base.errors import UnusableInput
+from provenance._base.languages import _
+from provenance._desk.bringing.sheets import Sheet
+from provenance._intake.mapping.document import (
+    LEFT_OUT,
+    OPEN,
+    Source,
+    change_habit,
+    habits_of,
+    set_condition,
+    set_field,
+    uses,
+    with_column,
+)
+from provenance._intake.mapping.mapping import placeholders
+
+Form = Mapping[str, Sequence[str]]
+"""The fields of the page by name: 'becomes|3', 'from|sample.kind', 'unit|element.length_m' …"""
+
+
+def changed(sheet: Sheet, form: Form) -> Source:
+    """The source as the page says it now; what stands as before stays as it is written.
+
+    Raises UnusableInput for a choice that cannot be.
+    """
+    assert sheet.source is not None
+    source = copy.deepcopy(sheet.source)
+    for one in sheet.shown():
+        name = f"becomes|{one.column.place}"
+        if name in form:
+            wanted = list(dict.fromkeys(said for said in form[name] if said))
+            fields = [said for said in wanted if said not in (LEFT_OUT, OPEN)]
+            if tuple(fields or wanted[:1]) != (
+                one.becomes or ((one.answer,) if one.answer else ())
+            ):
+                habits = sheet.habits_for(one.column, fields)
+                source = with_column(
+                    source, one.column.name, fields or wanted[:1] or [OPEN], habits
+                )
+    for key, values in form.items():
+        kind, _bar, rest = key.partition("|")
+        if values and kind in _CHANGES:
+            _CHANGES[kind](sheet, source, rest, values, form)
+    return source
+
+
+def _from(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:
+    """Where a field comes from that has no column of its own."""
+    text = form.get(f"value|{where}", ("",))[-1].strip()
+    how, _bar, heading = values[-1].partition("|")
+    before = habits_of(source, where)
+    match how:
+        case "column" | "filled":
+            if sheet.column(heading) is None:
+                raise UnusableInput(_("There is no column '{name}'.").format(name=heading))
+            said = {how: heading}
+            if how == "column":
+                there = sheet.column(heading)
+                assert there is not None
+                said |= sheet.habits_for(there, [where]).get(where, {})
+        case "constant":
+            if not text:
+                return  # chosen, and not yet filled in
+            said = {how: text}
+        case "template":
+            lost = [one for one in placeholders(text) if sheet.column(one) is None]
+            if not placeholders(text):
+                return
+            if lost:
+                raise UnusableInput(_("There is no column '{name}'.").format(name=lost[0]))
+            said = {how: text}
+        case "nothing":
+            set_field(source, where, None)
+            return
+        case _kept:
+            return
+    if before.get(how) is None or str(before[how]) != str(said[how]):
+        if any(one.where == where and str(one.said) == str(said[how]) for one in uses(source)):
+            return  # stands among the values
+        set_field(source, where, said)
+
+
+def _when(sheet: Sheet, source: Source, table: str, values: Sequence[str], form: Form) -> None:
+    """Which rows of the sheet hold one of a table."""
+    rows = next((one for one in source["rows"] if one["table"] == table), None)
+    if rows is None or (values[-1] and sheet.column(values[-1]) is None):
+        return
+    before = rows.get("when")
+    column = before if isinstance(before, str) or before is None else before["column"]
+    words = [one for one in form.get(f"words|{table}", ()) if one]
+    if values[-1] != (column or ""):
+        words = []  # those of another column
+    when = {"column": values[-1], "one_of": words} if words else values[-1] or None
+    if when != before:
+        set_condition(source, table, when)
+
+
+def _unit(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:
+    change_habit(source, where, "unit", values[-1] or None)
+
+
+def _first(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:
+    """Whether the day or the month stands first."""
+    said = habits_of(source, where)
+    formats = said.get("formats", sheet.formats)
+    if values[-1] in ("D", "M") and {one[0] for one in formats if one[0] in "DM"} != {values[-1]}:
+        change_habit(source, where, "formats", sheet.order_of_dates(said["column"], values[-1]))
+
+
+def _century(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:
+    text = values[-1].strip()
+    if text == str(habits_of(source, where).get("century_pivot", sheet.century)):
+        return
+    if not (text.isascii() and text.isdecimal() and 1000 <= int(text) <= 9900):
+        raise UnusableInput(
+            _(
+                "'{text}' is not a year; write the first year that two digits can mean, such as 1950"
+            ).format(text=text)
+        )
+    change_habit(source, where, "century_pivot", int(text))
+
+
+def _word(sheet: Sheet, source: Source, rest: str, values: Sequence[str], form: Form) -> None:
+    """Which code a word of a column means."""
+    where, _bar, word = rest.partition("|")
+    if not habits_of(source, where):
+        return
+    meant = dict(habits_of(source, where).get("synonyms", {}))
+    now = (
+        str(meant.get(word, "")).lower()
+        if isinstance(meant.get(word), bool)
+        else meant.get(word, "")
+    )
+    if values[-1] != now:
+        meant[word] = values[-1]
+        left = {one: code for one, code in meant.items() if code != ""}
+        change_habit(source, where, "synonyms", left or None)
+
+
+_CHANGES: Mapping[str, Callable[[Sheet, Source, str, Sequence[str], Form], None]] = {
+    "from": _from,
+    "when": _when,
+    "unit": _unit,
+    "first": _first,
+    "century": _century,
+    "word": _word,
+}
