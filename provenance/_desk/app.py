@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 MODULES = (
     "overview",
     "bringing.importing",
+    "bringing.settling",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)

@@ -433,6 +433,12 @@ def parcel_named(tables: Snapshot, text: str) -> str:
     return next((one for one in codes if key_of(one) == key_of(text)), text.strip())
 
 
+def table_named(table: Table, field: str) -> str:
+    """The table whose rows a field names: its own by the key, another by a link; '' for others."""
+    links = [key.table for key in table.foreign_keys if key.fields == (field,)]
+    return links[-1] if links else table.name if table.primary_key == (field,) else ""
+
+
 class CellNames:
     """How the cells of forms name samples and parcels of one record."""
 
@@ -446,11 +452,7 @@ class CellNames:
 
     def reader_of(self, table: Table, field: str) -> Callable[[str], str] | None:
         """What reads a cell of that field, when it names a sample or a parcel."""
-        named = table.name if table.primary_key == (field,) else ""
-        for key in table.foreign_keys:
-            if key.fields == (field,):
-                named = key.table
-        return self.reader_of_keys(named)
+        return self.reader_of_keys(table_named(table, field))
 
     def reader_of_keys(self, table: str) -> Callable[[str], str] | None:
         """What reads a key of that table, when it is of samples or parcels."""

@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 from provenance._base.errors import UnreadableValue
 from provenance._history.projection import links_of
-from provenance._identity.naming import CellNames
+from provenance._identity.naming import CellNames, table_named
 from provenance._intake.lines.cells import CellReader
 from provenance._intake.mapping.mapping import ReadingHabits
 from provenance._model.schema import Model, Table
@@ -75,6 +75,12 @@ class TypedCells:
                 ReadingHabits(),
                 self._model,
                 names_row=field in links,
-                named=self._names().reader_of(table, field),
+                named=self._named(table_named(table, field)),
             )
         return known
+
+    def _named(self, table: str) -> Callable[[str], str] | None:
+        """What reads a label; the labels of a large record are gathered only where one is meant."""
+        if table not in ("sample", "consignment"):
+            return None
+        return self._names().reader_of_keys(table)

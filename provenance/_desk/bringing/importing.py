@@ -37,7 +37,7 @@ _SHEET = f"{_FILE}/sheet/{{sheet}}"
 def bring_in(asked: Asked) -> Answer:
     """A place to drop files, those that wait, and those that were taken in."""
     originals = list(reversed(asked.record.tables.rows("original")))
-    return Page("import.html", {"waiting": waiting_files(asked), "originals": originals})
+    return Page("bringing/list.html", {"waiting": waiting_files(asked), "originals": originals})
 
 
 @pages.done("/record/{record}/import")
@@ -57,7 +57,7 @@ def file(asked: Asked) -> Answer:
     one = waiting_file(asked)
     values = {"file": one, "to": _address(asked, one)}
     if one.mapping is None:
-        return Page("import_own.html", values)
+        return Page("bringing/own.html", values)
     sheets = _sheets(asked, one)
     chosen = asked.query.get("sheet", "")
     number = int(chosen) if chosen.isascii() and chosen.isdecimal() else _first_read(sheets)
@@ -65,7 +65,7 @@ def file(asked: Asked) -> Answer:
         raise NotHere(f"{one.path.name} has no sheet {number + 1}")
     mapping = asked.desk.made(Sent(one.mapping.read_bytes(), one.mapping.name, "text/yaml"))
     return Page(
-        "import_sheet.html",
+        "bringing/sheet.html",
         {
             **values,
             **_about(asked, one, sheets, number),
@@ -155,7 +155,7 @@ def trial(asked: Asked) -> Answer:
     if one.result is None and one.question is None:
         raise NotHere(_("This file was not tried yet, or its columns were changed since."))
     values = {"file": one, "to": _address(asked, one), "question": one.question}
-    return Page("import_trial.html", {**values, **_of_result(asked, one.result)})
+    return Page("bringing/trial.html", {**values, **_of_result(asked, one.result)})
 
 
 @pages.done(f"{_FILE}/take")
@@ -249,7 +249,7 @@ def _about(asked: Asked, one: Waiting, sheets: list[Sheet], number: int) -> dict
 
 
 def _part(asked: Asked, one: Waiting, number: int) -> Page:
-    return Page("import_part.html", _about(asked, one, _sheets(asked, one), number), whole=False)
+    return Page("bringing/part.html", _about(asked, one, _sheets(asked, one), number), whole=False)
 
 
 def _of_result(asked: Asked, result: ImportResult | None) -> dict[str, object]:
