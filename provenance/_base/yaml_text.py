@@ -17,7 +17,7 @@ MOST_BYTES = 1 << 20
 MOST_VALUES = 50_000
 DEEPEST = 20
 
-_PLAIN = re.compile(r"[A-Za-z_]+")
+_PLAIN = re.compile(r"[A-Za-z_][A-Za-z0-9_-]*")
 _SCALARS = (
     ("null", r"(?:~|null|Null|NULL|)", ["~", "n", "N", ""]),
     ("bool", r"(?:true|True|TRUE|false|False|FALSE)", list("tTfF")),
