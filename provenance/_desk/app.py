@@ -37,8 +37,10 @@ if TYPE_CHECKING:
 
 MODULES = (
     "overview",
+    "bringing.starting",
     "bringing.importing",
     "bringing.settling",
+    "bringing.photos",
 )
 """The modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
