@@ -24,7 +24,7 @@ from provenance._record.package import Package
 _ROWS = 40
 """Rows in which the headings of a form are looked for."""
 _ALIKE = 0.8
-"""A sheet is of a form when the mapping knows so many of its headings, and it has all that is read."""
+"""A sheet is of a form when all that is read is there, and so many headings are known."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Settles cells that an import could not read: a person says what they hold, or that it is nothing."""
+"""Settles cells that an import could not read: a person says what they hold, or nothing."""
 
 from __future__ import annotations
 
@@ -38,8 +38,9 @@ def settle_unread(
                 "row to enter it in; add the row, then leave this cell with the reason"
             )
         read = TypedCells.of(package.tables).read(table, field, value)
-        standing = {row_key(package, table, row): row for row in package.tables.rows(table)}
-        if standing.get(key, {}).get(field) != read:
+        key_of = package.model.table(table).key_of
+        standing = {key_of(row): row[field] for row in package.tables.rows(table)}
+        if standing.get(key) != read:
             done = decide(
                 package,
                 correct(table, key, {field: read}, {field: value} if value != read else {}),
@@ -63,8 +64,3 @@ def settle_unread(
             ):
                 package.write_table_to(stream, UNREAD, rows.frame())
     return done
-
-
-def row_key(package: Package, table: str, row: dict[str, str]) -> str:
-    """The key of a row as one text."""
-    return package.model.table(table).key_of(row)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import _
 from provenance._desk.bringing.sheets import Sheet
+from provenance._intake.drafting.columns import Column
 from provenance._intake.mapping.document import (
-    LEFT_OUT,
-    OPEN,
     Source,
     change_habit,
     habits_of,
@@ -20,6 +20,7 @@ from provenance._intake.mapping.document import (
     with_column,
 )
 from provenance._intake.mapping.mapping import placeholders
+from provenance._intake.mapping.mapping_file import LEFT_OUT, OPEN
 
 Form = Mapping[str, Sequence[str]]
 """The fields of the page by name: 'becomes|3', 'from|sample.kind', 'unit|element.length_m' …"""
@@ -55,36 +56,38 @@ def _from(sheet: Sheet, source: Source, where: str, values: Sequence[str], form:
     """Where a field comes from that has no column of its own."""
     text = form.get(f"value|{where}", ("",))[-1].strip()
     how, _bar, heading = values[-1].partition("|")
-    before = habits_of(source, where)
-    match how:
-        case "column" | "filled":
-            if sheet.column(heading) is None:
-                raise UnusableInput(_("There is no column '{name}'.").format(name=heading))
-            said = {how: heading}
-            if how == "column":
-                there = sheet.column(heading)
-                assert there is not None
-                said |= sheet.habits_for(there, [where]).get(where, {})
-        case "constant":
-            if not text:
-                return  # chosen, and not yet filled in
-            said = {how: text}
-        case "template":
-            lost = [one for one in placeholders(text) if sheet.column(one) is None]
-            if not placeholders(text):
-                return
-            if lost:
-                raise UnusableInput(_("There is no column '{name}'.").format(name=lost[0]))
-            said = {how: text}
-        case "nothing":
-            set_field(source, where, None)
+    if not how and text:  # written before it was said what it is
+        how = "template" if placeholders(text) else "constant"
+    said: dict[str, Any] | None = None
+    if how in ("column", "filled"):
+        column = _column(sheet, heading)
+        said = {how: column.name}
+        if how == "column":
+            said |= sheet.habits_for(column, [where]).get(where, {})
+    elif how == "constant":
+        if not text and sheet.is_coded(where):
             return
-        case _kept:
+        said = {how: text or OPEN}
+    elif how == "template":
+        if not text:
             return
-    if before.get(how) is None or str(before[how]) != str(said[how]):
-        if any(one.where == where and str(one.said) == str(said[how]) for one in uses(source)):
-            return  # stands among the values
+        if not placeholders(text):
+            raise UnusableInput(_("Write the headings in braces, such as {House}-{Number}."))
+        for one in placeholders(text):
+            _column(sheet, one)
+        said = {how: text}
+    elif how != "nothing":
+        return
+    now = [one for one in uses(source) if one.where == where]
+    if said is None or not any(one.how == how and str(one.said) == said[how] for one in now):
         set_field(source, where, said)
+
+
+def _column(sheet: Sheet, heading: str) -> Column:
+    column = sheet.column(heading)
+    if column is None:
+        raise UnusableInput(_("There is no column '{name}'.").format(name=heading))
+    return column
 
 
 def _when(sheet: Sheet, source: Source, table: str, values: Sequence[str], form: Form) -> None:
@@ -121,7 +124,7 @@ def _century(sheet: Sheet, source: Source, where: str, values: Sequence[str], fo
     if not (text.isascii() and text.isdecimal() and 1000 <= int(text) <= 9900):
         raise UnusableInput(
             _(
-                "'{text}' is not a year; write the first year that two digits can mean, such as 1950"
+                "'{text}' is not a year; write the first one that two digits can mean, such as 1950"
             ).format(text=text)
         )
     change_habit(source, where, "century_pivot", int(text))

@@ -123,7 +123,7 @@ def _open(package: Package, history: History, one: Conflict, names: Mapping[str,
     kinds = package.model.vocabularies["conflict_kind"]
     table = package.model.table(one.table)
     is_cell = one.field.isidentifier() and one.field in table
-    rows = ()
+    rows: tuple[str, ...] = ()
     if one.kind == ONE_KEY_SEVERAL_ROWS:
         rows = tuple(history.state.names_of(one.table, one.key))
     return Open(

@@ -198,6 +198,11 @@ class Sheet:
             return where
         return f"{self.model.table(table).title}: {self.model.table(table).field(name).title}"
 
+    def is_coded(self, where: str) -> bool:
+        """Whether a field holds codes or yes and no."""
+        table, _bar, name = where.partition(".")
+        return bool(options_of(self.model, self.model.table(table).field(name)))
+
     # -- what is asked -----------------------------------------------------------------------------
 
     def parts(self) -> list[TablePart]:
@@ -208,11 +213,15 @@ class Sheet:
         found = []
         for rows in self.source["rows"]:
             table = self.model.table(rows["table"])
-            origins = [
-                self._origin(f"{name}.{one.name}", one, "", "")
-                for name, one in without
-                if name == table.name
-            ]
+            there_is = list(uses(self.source))
+            origins = []
+            for name, one in without:
+                if name == table.name:
+                    where = f"{name}.{one.name}"
+                    # chosen, and not yet written
+                    is_chosen = any(u.where == where and u.how == "constant" for u in there_is)
+                    how, said = ("constant", OPEN) if is_chosen else ("", "")
+                    origins.append(self._origin(where, one, how, said))
             asked = {one.where for one in origins}
             origins += [
                 self._origin(use.where, table.field(use.field), use.how, use.said)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from provenance._bag.hostile_zip import DAMAGE
@@ -64,7 +64,7 @@ def start(asked: Asked) -> Answer:
     return Done(
         f"/record/{package.folder.name}/import",
         _(
-            "The record “{title}” is begun. Bring in what the crew wrote, or enter it in the tables."
+            "The record “{title}” is begun. Bring in what the crew wrote, or enter it in tables."
         ).format(title=title),
     )
 
@@ -83,7 +83,7 @@ def bundle_in(asked: Asked) -> Answer:
     return Done("/", _("Brought in: {names}.").format(names=", ".join(names)))
 
 
-def _placed(asked: Asked, paths: list[Path]) -> Iterator[str]:
+def _placed(asked: Asked, paths: Sequence[Path]) -> Iterator[str]:
     for path in paths:
         target = asked.desk.free(path.name)
         with path.open("rb") as received, writing(target) as stream:

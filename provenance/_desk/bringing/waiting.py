@@ -35,8 +35,8 @@ FOLDER = "mappings"
 class Waiting:
     """A dropped file; `mapping` is None where it brings its own.
 
-    `known` names an earlier file of the same form. `result` is what a trial gave, `question` whether
-    it is a newer copy, `same_as` the answer.
+    `known` names an earlier file of the same form. `result` is what a trial gave, `question`
+    whether it is a newer copy, `same_as` the answer.
     """
 
     token: str
@@ -77,7 +77,7 @@ def waiting_files(asked: Asked) -> list[Waiting]:
 
 
 def waiting_file(asked: Asked) -> Waiting:
-    """The file of the address; raises NotHere when it was taken in, or the desk was started anew."""
+    """The file of the address; raises NotHere when it was taken in or the desk started anew."""
     for one in waiting_files(asked):
         if one.token == asked.address["file"]:
             return one
