@@ -38,6 +38,8 @@ def changed(sheet: Sheet, form: Form) -> Source:
         if name in form:
             wanted = list(dict.fromkeys(said for said in form[name] if said))
             fields = [said for said in wanted if said not in (LEFT_OUT, OPEN)]
+            for where in fields:
+                sheet.require_field(where)
             if tuple(fields or wanted[:1]) != (
                 one.becomes or ((one.answer,) if one.answer else ())
             ):
@@ -47,9 +49,17 @@ def changed(sheet: Sheet, form: Form) -> Source:
                 )
     for key, values in form.items():
         kind, _bar, rest = key.partition("|")
-        if values and kind in _CHANGES:
+        if values and kind in _CHANGES and _is_known(sheet, kind, rest):
             _CHANGES[kind](sheet, source, rest, values, form)
     return source
+
+
+def _is_known(sheet: Sheet, kind: str, rest: str) -> bool:
+    """Whether what a choice is about is still read; a page may be older than the mapping."""
+    if kind == "from":
+        sheet.require_field(rest)
+        return True
+    return kind == "when" or bool(sheet.source and habits_of(sheet.source, rest.partition("|")[0]))
 
 
 def _from(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:

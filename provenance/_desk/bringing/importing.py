@@ -83,7 +83,9 @@ def assigned(asked: Asked) -> Answer:
     header = asked.text("header")
     if sheet.source is None or not sheet.is_plain:
         raise UnusableInput(_("This sheet is not read, or its mapping is too wide for this page."))
-    if header.isascii() and header.isdecimal() and 0 < int(header) != sheet.header:
+    if header and header != str(sheet.header):
+        if header not in {str(number) for number, _row in sheet.rows}:
+            raise UnusableInput(_("The sheet has no row {number}.").format(number=header))
         _replace(asked, one, sheet, asked_anew(sheet, int(header)))
     else:
         _replace(asked, one, sheet, changed(sheet, asked.form))

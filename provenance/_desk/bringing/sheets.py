@@ -10,6 +10,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._intake.drafting.columns import FIGURES, Column
 from provenance._intake.drafting.habits import (
@@ -198,6 +199,13 @@ class Sheet:
             return where
         return f"{self.model.table(table).title}: {self.model.table(table).field(name).title}"
 
+    def require_field(self, where: str) -> None:
+        """Raise UnusableInput for what is no field that a column can become."""
+        table, _bar, name = where.partition(".")
+        tables = {one.name: one for one in self.model.of_role("record")}
+        if table not in tables or name not in tables[table]:
+            raise UnusableInput(_("There is no field '{name}'.").format(name=where))
+
     def is_coded(self, where: str) -> bool:
         """Whether a field holds codes or yes and no."""
         table, _bar, name = where.partition(".")
@@ -325,7 +333,10 @@ class Sheet:
         return dates_in_order(column.texts, first) if column else []
 
     def questions(self) -> list[str]:
-        """What must be answered before the file can be tried, in sentences."""
+        """What must be answered before the file can be tried, in sentences.
+
+        What a row should have and a form does not say is left to the check.
+        """
         if self.source is None:
             return []
         if is_open(self.source):
@@ -336,14 +347,15 @@ class Sheet:
             if one.answer == OPEN
         ]
         asked += [
-            _("{field}: every row needs it. Where does it come from?").format(
-                field=self.title(origin.where)
-            )
+            _("{field}: where does it come from?").format(field=self.title(origin.where))
             for part in self.parts()
             for origin in part.origins
-            if not origin.how or (origin.said == OPEN and not origin.options)
+            if origin.said == OPEN or (not origin.how and self._is_key(part.name, origin.one))
         ]
         return asked
+
+    def _is_key(self, table: str, one: Field) -> bool:
+        return one.name in self.model.table(table).primary_key
 
 
 def _plain(value: Any) -> str:
