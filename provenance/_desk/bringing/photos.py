@@ -15,7 +15,7 @@ from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._desk.things import NotHere
 from provenance._history.deciding import correct, decide
-from provenance._intake.attachments import KEPT_IN, TABLE
+from provenance._intake.attachments import KEPT_IN, TABLE, copies_of
 from provenance._intake.photos.attaching import PicturesAttached, attach_pictures
 from provenance._intake.photos.drafting import OPEN, RESTRICTED
 from provenance._intake.photos.picture import drawn_anew, is_picture
@@ -76,6 +76,7 @@ def dropped(asked: Asked) -> Answer:
         f"{KEPT_IN}/{folder}" if folder else KEPT_IN,
         OPEN if asked.text("access") == OPEN else RESTRICTED,
     )
+    copies_of(batch.paths, batch.under)  # a name that cannot be is told before the long look
     package, to = asked.record, asked.at("photos", batch.token)
     held = asked.desk.held
 
