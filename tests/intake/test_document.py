@@ -36,8 +36,6 @@ column = st.tuples(
 field = st.tuples(st.sampled_from(FIELDS), st.sampled_from(SOURCES))
 choice = st.tuples(st.just("column"), column) | st.tuples(st.just("field"), field)
 steps = st.lists(choice)
-    st.one_of(st.tuples(st.just("column"), column), st.tuples(st.just("field"), field))
-)
 
 
 @given(steps=steps, unit=st.sampled_from(("cm", None)), when=st.sampled_from((*HEADINGS, None)))
