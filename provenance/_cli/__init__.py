@@ -40,7 +40,7 @@ SECTIONS: dict[str, dict[str, tuple[str, str]]] = {
         "survey trace": ("tracing:trace", "Trace timbers and holes on a scanned plan."),
         "check": ("checking:check", "Report what is wrong in a package, and what to do."),
         "day": ("day:day", "Sum up a day of fieldwork, and what to do tomorrow."),
-        "change": ("", "Correct, add, settle, rename, remove, split, join, accept, undo."),
+        "change": ("", "Correct, add, settle, rename, remove, join, accept, undo."),
         "change correct": ("deciding:correct", "Correct or blank cells of a row."),
         "change add": ("deciding:add", "Add a row to a table."),
         "change settle": ("deciding:settle", "Settle a conflict between two sources."),

@@ -135,7 +135,7 @@ def _rows(package: Package, table: str) -> Iterable[Row]:
 def traced(
     package: Package, picture: PlanPicture, place: str, sent: Mapping[str, Any]
 ) -> PlanTrace:
-    """What `treenail trace` makes of the points of the page; raises UnusableInput.
+    """What `treenail survey trace` makes of the points of the page; raises UnusableInput.
 
     `sent` has `points` with COLUMNS, `scale`, `model`, `pencil` and `replace`.
     """

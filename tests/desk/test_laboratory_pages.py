@@ -184,7 +184,7 @@ def test_results_come_in_as_they_were_shown_and_as_by_the_command(
     said = text_of(page)
     assert "The innermost ring grew in 1702" in said
     assert "The dates of sample 232 cannot be read" in said
-    shown = by_command(laboratory.results, tmp_path, form, "--dry-run")
+    shown = by_command(laboratory.import_, tmp_path, form, "--dry-run")
     assert "231: The innermost ring grew in 1702" in shown.output
     alike(package, tmp_path, "lab_result")
     keys = re.search(r'name="files" value="([^"]+)"', page)
@@ -192,7 +192,7 @@ def test_results_come_in_as_they_were_shown_and_as_by_the_command(
     back = sitting.do("/record/holl/results/take", {"files": keys[1], "parcel": "C-2024-1"})
     assert "2 new results." in text_of(back)
     assert "Sample 233 was sent, and there is no result for it." in text_of(back)
-    by_command(laboratory.results, tmp_path, form)
+    by_command(laboratory.import_, tmp_path, form)
     alike(package, tmp_path, "lab_result")
     assert len(package.tables.rows("lab_result")) == 2
 
@@ -212,7 +212,7 @@ def test_a_table_of_the_laboratorys_own_needs_its_mapping(
     for name, content in (table, mapping):
         (tmp_path / name).write_bytes(content)
     arguments = (tmp_path / "lab.csv", "--mapping", tmp_path / "mapping.yaml")
-    by_command(laboratory.results, tmp_path, *arguments)
+    by_command(laboratory.import_, tmp_path, *arguments)
     alike(package, tmp_path, "lab_result")
 
 

@@ -99,7 +99,7 @@ def test_clicks_give_the_tables_and_the_residuals_that_the_command_gives(tmp_pat
     sitting.do(f"{AT}/plan-enter", json=sent)
     assert the_tables(package.folder) != before
 
-    code, said = run("trace", other, picture, "--points", points, "--yes", "--by", "MB")
+    code, said = run("survey", "trace", other, picture, "--points", points, "--yes", "--by", "MB")
     assert code == 0, said
     survey_package(open_package(other))
     assert the_tables(package.folder) == the_tables(other)
@@ -132,7 +132,7 @@ def test_tapes_place_a_point_and_faults_are_named_and_enter_nothing(tmp_path: Pa
     before = the_tables(package.folder)
     for more, wanted in (
         ({"1-distance_m": "3 elbows"}, ('reading 1, Distance: "3 elbows"',)),
-        ({"2-from_datum_id": "D9"}, ("reading 2", "no datum D9")),
+        ({"2-from_datum_id": "D9"}, ("reading 2", "names no datum")),
         ({"3-distance_m": "", "3-from_datum_id": "D3"}, ("reading 3, Distance: is blank",)),
         ({"element_end": ""}, ("End of the timber: is blank",)),
         ({"sample_id": "231"}, ("name one point",)),
