@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from provenance._base.findings import Finding
@@ -21,6 +21,7 @@ from provenance._record.package import Package
 
 PERHAPS_RENAMED = "intake.perhaps_renamed"
 _KEYS_NAMED = 5
+_ROW = re.compile(r", row ([0-9]+)")
 
 
 def about_older_copy(name: str, history: History, act: str) -> Finding:
@@ -261,3 +262,20 @@ def about_cell(cell: UnreadCell) -> Finding:
         field=cell.field,
         value=cell.text,
     )
+
+
+def grouped(findings: Iterable[Finding]) -> list[str]:
+    """What findings say, one line for findings that differ in their row only."""
+    groups: dict[tuple[str, str, str], list[str]] = {}
+    for one in findings:
+        row = _ROW.search(one.origin)
+        key = (_ROW.sub(", row …", one.origin, count=1), one.message, one.remedy)
+        groups.setdefault(key, []).append(row[1] if row else "")
+    lines = []
+    for (origin, message, remedy), rows in groups.items():
+        # one cell may be meant for several tables
+        each = list(dict.fromkeys(rows))
+        several = f"rows {', '.join(each[:8])}{' …' if len(each) > 8 else ''} ({len(each)} cells)"
+        where = origin.replace("row …", f"row {each[0]}" if len(each) == 1 else several)
+        lines.append(f"{where}{': ' * bool(where)}{message.rstrip('.')}. {remedy}".rstrip())
+    return lines

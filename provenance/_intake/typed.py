@@ -20,7 +20,8 @@ class TypedCells:
     """What typed texts mean in one record, as an import would read them.
 
     `is_key` says whether a row of a table bears a key or bore it before, `keys` are those of a
-    table, and `names` says which sample or parcel a label means.
+    table, and `names` says which sample or parcel a label means. A bare length is in the unit of
+    its field, `as_shown` in that in which the record is measured.
     """
 
     def __init__(
@@ -29,15 +30,18 @@ class TypedCells:
         is_key: Callable[[str, str], bool],
         keys: Callable[[str], Iterable[str]],
         names: Callable[[], CellNames],
+        *,
+        as_shown: bool = False,
     ) -> None:
         self._model = model
+        self._as_shown = as_shown
         self._is_key = is_key
         self._keys = keys
         self._names = names
         self._readers: dict[tuple[str, str], CellReader] = {}
 
     @classmethod
-    def of(cls, tables: Snapshot) -> TypedCells:
+    def of(cls, tables: Snapshot, *, as_shown: bool = False) -> TypedCells:
         """Those of a record as its tables stand."""
 
         @cache
@@ -46,7 +50,11 @@ class TypedCells:
             return {*tables.column(table, own), *keys_now(tables, table)}
 
         return cls(
-            tables.model, lambda table, key: key in keys(table), keys, lambda: CellNames(tables)
+            tables.model,
+            lambda table, key: key in keys(table),
+            keys,
+            lambda: CellNames(tables),
+            as_shown=as_shown,
         )
 
     def read(self, table: str, field: str, text: str) -> str:
@@ -75,9 +83,10 @@ class TypedCells:
         known = self._readers.get((table.name, field))
         if known is None:
             links = {name for key in table.foreign_keys for name in key.fields}
+            unit = self._model.unit_of(table.field(field)) if self._as_shown else ""
             known = self._readers[table.name, field] = CellReader(
                 table.field(field),
-                ReadingHabits(),
+                ReadingHabits(unit=unit or None),
                 self._model,
                 names_row=field in links,
                 named=self._named(table_named(table, field)),

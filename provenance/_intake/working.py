@@ -195,7 +195,8 @@ class Working:
     def change(self, cells: Sequence[Change], *, who: str, why: str = "", when: str = "") -> Answer:
         """Save typed cells as one act, all or none.
 
-        `before` is what the person saw, `after` what they typed. A key that no row bears is a new
+        `before` is what stood there, `after` what they typed; a bare length is in the unit in which
+        the record is measured. A key that no row bears is a new
         row: give its own cell too, from '' to the key, so that a row which was entered under it
         meanwhile is noticed. A changed cell of the key renames a row. Raises as `deciding.enter`.
         """
@@ -260,7 +261,11 @@ class Working:
             return [state.keys[table, row] for row in state.rows[table]]
 
         typed = TypedCells(
-            state.model, is_key, keys, lambda: CellNames(self.tables, self._sample_names)
+            state.model,
+            is_key,
+            keys,
+            lambda: CellNames(self.tables, self._sample_names),
+            as_shown=True,
         )
         rows: dict[tuple[str, str], tuple[dict[str, str], dict[str, str]]] = {}
         called: dict[tuple[str, str], str] = {}

@@ -37,6 +37,7 @@ let findings = new Map(); // row key → column → findings; the column of a fi
 let refused = new Map(); // row → column → why
 let shown = []; // the rows in the grid: the view, new rows, and a blank one
 let place = null; // {y, c}: row of `shown` and column of inOrder() that has the focus
+let range = null; // {y, y1, c, c1} of the selected cells, where they are more than one
 let away = true; // the table was left by Escape, or never entered
 let editor = null;
 const wanted = new Map(); // column → values that are shown
@@ -645,7 +646,7 @@ function tellCell() {
 // -- keyboard, clipboard, mouse --------------------------------------------------------------------
 
 const inGrid = () => document.activeElement === document.body || grid.contains(document.activeElement);
-const typesElsewhere = () => !inGrid() || document.activeElement.matches("button.column");
+const hasKeys = () => !editor && !away && inGrid() && !document.activeElement.matches("button.column");
 
 // Columns in the order of the grid, with the pinned one first.
 const inOrder = () => (NARROW.matches ? columns : [columns[keyAt], ...columns.filter((column) => column.at !== keyAt)]);
@@ -657,15 +658,13 @@ const cellAt = ({ y, c }) => {
 };
 
 // The selected cells, as {top, bottom, left, columns}; left and columns are those of inOrder.
-async function selection() {
-  const focus = await grid.getFocused();
-  if (!focus) return null;
-  const range = (await grid.getSelectedRange()) ?? { x: focus.cell.x, x1: focus.cell.x, y: focus.cell.y, y1: focus.cell.y };
-  const [left, right] = [range.x, range.x1].map((x) => orderOf(focus.colType, x));
-  return { top: range.y, bottom: range.y1, left, columns: inOrder().slice(left, right + 1) };
+function selection() {
+  if (!place || away) return null;
+  const { y, y1, c, c1 } = range ?? { y: place.y, y1: place.y, c: place.c, c1: place.c };
+  return { top: y, bottom: y1, left: c, columns: inOrder().slice(c, c1 + 1) };
 }
 
-async function goTo(row, at) {
+function goTo(row, at) {
   if (!shown.includes(row)) showAll();
   grid.focus({ preventScroll: true });
   focusOn(shown.indexOf(row), inOrder().findIndex((column) => column.at === at));
@@ -674,15 +673,23 @@ async function goTo(row, at) {
 // The place is known at once, so that the next key finds it; what is drawn comes after.
 function focusOn(y, c) {
   away = false;
+  range = null;
   place = { y: Math.max(0, Math.min(y, shown.length - 1)), c: Math.max(0, Math.min(c, columns.length - 1)) };
   const [colType, x] = placeIn(place.c);
   grid.setCellsFocus({ x, y: place.y }, { x, y: place.y }, colType, "rgRow");
   setTimeout(toCell, 60);
 }
 
-// The keyboard goes where the grid shows its focus.
-function toCell() {
-  if (place && !editor && inGrid()) cellAt(place)?.focus({ preventScroll: true });
+// The keyboard goes where the focus is; keys in quick succession may have left it out of sight.
+function toCell(tries = 5) {
+  if (away || editor || !inGrid()) return;
+  const cell = cellAt(place);
+  if (cell) cell.focus({ preventScroll: true });
+  else if (tries) {
+    grid.scrollToRow(place.y);
+    grid.scrollToColumnIndex(placeIn(place.c)[1]);
+    setTimeout(toCell, 60, tries - 1);
+  }
 }
 
 function backToGrid() {
@@ -751,8 +758,8 @@ function layEditor() {
   return true;
 }
 
-async function fillDown() {
-  const chosen = await selection();
+function fillDown() {
+  const chosen = selection();
   if (!chosen) return;
   const { top, bottom, columns: across } = chosen;
   const from = top === bottom ? top - 1 : top;
@@ -780,8 +787,8 @@ export function asCells(text) {
 const asText = (cells) => cells.map((line) => line.map((text) =>
   (/[\t\r\n]|^"/.test(text) ? `"${text.replaceAll('"', '""')}"` : text)).join("\t")).join("\n");
 
-async function paste(text) {
-  const chosen = await selection();
+function paste(text) {
+  const chosen = selection();
   if (!chosen) return;
   const lines = asCells(text);
   const wide = Math.max(...lines.map((line) => line.length));
@@ -793,9 +800,10 @@ async function paste(text) {
   const cells = [];
   for (let y = 0; y < height; y += 1) {
     let row = shown[chosen.top + y];
-    if (!row || row === blank) {
-      row = columns.map(() => "");
+    if (!row) drafts.push(row = columns.map(() => ""));
+    else if (row === blank) {
       drafts.push(row);
+      blank = columns.map(() => "");
     }
     for (let x = 0; x < width; x += 1) {
       const column = all[chosen.left + x];
@@ -805,6 +813,11 @@ async function paste(text) {
   }
   drafts = drafts.filter((row) => row.some(Boolean) || cells.some((cell) => cell.row === row && cell.after));
   change(cells);
+}
+
+function copied() {
+  const { top, bottom, columns: across } = selection();
+  return asText(shown.slice(top, bottom + 1).map((row) => across.map(({ at }) => row[at])));
 }
 
 const ROW = 32;
@@ -829,38 +842,39 @@ function hearGrid() {
       }
     change(cells);
   });
-  const ours = (event) => { if (typesElsewhere()) event.preventDefault(); };
   grid.addEventListener("beforekeydown", (event) => { // all other keys are heard in pressed()
     const { key, shiftKey, ctrlKey, metaKey } = event.detail.original;
-    const library = (shiftKey && key in ARROWS) || key === "Delete" || key === "Backspace" || ctrlKey || metaKey;
-    if (!library || away || typesElsewhere()) event.preventDefault();
+    const library = (shiftKey && key in ARROWS) || key === "Delete" || key === "Backspace" || ((ctrlKey || metaKey) && key === "a");
+    if (!library || !hasKeys()) event.preventDefault();
   });
-  grid.addEventListener("beforecopy", ours);
-  grid.addEventListener("beforecut", ours);
-  grid.addEventListener("beforepaste", (event) => {
+  const hear = (name, run) => document.addEventListener(name, (event) => {
+    if (!hasKeys()) return;
     event.preventDefault();
-    if (typesElsewhere()) return;
-    event.detail.event.preventDefault();
-    paste(event.detail.event.clipboardData.getData("text/plain"));
+    run(event.clipboardData);
   });
-  grid.addEventListener("clipboardrangecopy", (event) => {
-    const { range, colType, data } = event.detail;
-    const whole = colType === "rgCol" && !NARROW.matches && range.x === 0 && range.x1 === columns.length - 2 && range.y === 0;
-    event.detail.data = whole ? data.map((line, y) => [shown[y][keyAt], ...line]) : data;
+  hear("paste", (data) => paste(data.getData("text/plain")));
+  hear("copy", (data) => data.setData("text/plain", copied()));
+  hear("cut", (data) => {
+    data.setData("text/plain", copied());
+    const { top, bottom, columns: across } = selection();
+    change(shown.slice(top, bottom + 1).flatMap((row) => across.filter(({ at }) => at !== keyAt && row !== blank).map(({ at }) => ({ row, column: at, after: "" }))));
   });
-  grid.addEventListener("beforecopyapply", (event) => {
-    event.preventDefault();
-    event.detail.event.setData("text/plain", asText(event.detail.data ?? []));
+  grid.addEventListener("setrange", ({ detail: { x, x1, y, y1 } }) => {
+    const [colType] = placeIn(place.c);
+    range = { y, y1, c: orderOf(colType, x), c1: orderOf(colType, x1) };
   });
+  grid.addEventListener("selectall", () => { range = { y: 0, y1: shown.length - (canEdit ? 2 : 1), c: 0, c1: columns.length - 1 }; });
   grid.addEventListener("applyfocus", ({ detail }) => {
     away = false;
+    range = null;
+    if (inGrid()) grid.focus({ preventScroll: true }); // no longer on the head of a column; the cell follows
     place = { y: detail.range.y, c: orderOf(detail.colType, detail.range.x) };
   });
   box.addEventListener("afterfocus", (event) => {
-    chosenRow = event.detail.model;
     if (editor || !inGrid()) event.preventDefault(); // else the cell takes the keyboard away from it
     tellCell();
   }, true);
+  document.addEventListener("mousedown", (event) => { if (!box.contains(event.target)) away = true; });
   box.addEventListener("mousedown", (event) => { if (editor && !editor.box.contains(event.target)) editor.close([0, 0]); }, true);
   grid.addEventListener("mouseup", (event) => { if (!event.target.closest("revogr-header")) setTimeout(toCell, 30); });
   for (const moved of ["viewportscroll", "aftercolumnresize"])
@@ -999,7 +1013,8 @@ function buildPage() {
     addButton("redo", say("redo"), () => acts.redo(), true);
     addButton("add", say("new_row"), () => goTo(blank, keyAt));
     addButton("remove", say("remove_row"), () => {
-      if (chosenRow) remove(chosenRow);
+      const row = place && shown[place.y];
+      if (row) remove(row);
       else said.textContent = say("no_row");
     });
   }
@@ -1016,8 +1031,6 @@ function buildPage() {
     make("summary", { textContent: say("keys") }), make("p", { id: "grid-keys", textContent: say("keys_list") })));
   document.body.append(menu);
 }
-
-let chosenRow = null; // outlives the focus of the grid, which a click on a button takes away
 
 // Roles that the grid library gives otherwise than ARIA wants them.
 function mendRoles() {
@@ -1063,7 +1076,7 @@ async function open() {
   takeFindings(answer.findings);
   buildPage();
   Object.assign(grid, {
-    range: true, useClipboard: true, canFocus: true, resize: true, filter: false,
+    range: true, useClipboard: false, canFocus: true, resize: true, filter: false,
     hideAttribution: true, rowSize: ROW, readonly: !canEdit, theme: "default",
   });
   grid.setAttribute("aria-describedby", "grid-keys");

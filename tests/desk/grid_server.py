@@ -11,14 +11,18 @@ import threading
 import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
-from starlette.responses import StreamingResponse
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
@@ -60,8 +64,8 @@ NAMES = [one["name"] for one in COLUMNS]
 
 def some_rows(count: int) -> list[list[str]]:
     return [
-        [f"B1-{n:03}", FUNCTIONS[n % 4][0], f"{n % 20 + 2}' {n % 12}\"", str(n % 9 + 5), str(n % 90),
-         ("yes", "no")[n % 2], "2024-06-16", ""]
+        [f"B1-{n:03}", FUNCTIONS[n % 4][0], f"{n % 20 + 2}' {n % 12}\"", str(n % 9 + 5),
+         str(n % 90), ("yes", "no")[n % 2], "2024-06-16", ""]
         for n in range(1, count + 1)
     ]  # fmt: skip
 
@@ -102,6 +106,7 @@ class Desk:
                 self.rows.pop(key, None)
             else:
                 self.rows[key] = row
+        self.rows = dict(sorted(self.rows.items()))
         rows = [self.rows[key] for key in changes if key in self.rows]
         return JSONResponse({"act": str(len(self.acts) - 1), "rows": rows})
 

@@ -233,7 +233,9 @@ def test_what_other_programs_do_is_noticed(begun: Package) -> None:
         working.change([cell("B1-014", "notes", "", "seen")], who="MB")
         mark = working.changed_since(0).mark
         words = ["B1-015", "length_m=9 ft", "--by", "MB", "--why", "seen"]
-        told = CliRunner().invoke(treenail, ["correct", str(package.folder), "element", *words])
+        told = CliRunner().invoke(
+            treenail, ["change", "correct", str(package.folder), "element", *words]
+        )
         assert (told.exit_code, told.output.splitlines()[1:]) == (
             0,
             ['  element B1-015, length_m: "4.2" → "2.7432"'],
@@ -311,17 +313,19 @@ def test_acts_that_a_stranger_left_wait_until_a_person_says_so(
     monkeypatch.setattr(journal, "own_key", lambda: b"of somebody else")
     before = content_of(package.folder)
     for opened in (open_package, lambda folder: package.locked().__enter__()):
-        with pytest.raises(TreenailError, match=r"not recorded by this account.*treenail finish"):
+        with pytest.raises(
+            TreenailError, match=r"not recorded by this account.*treenail change finish"
+        ):
             opened(package.folder)
     assert content_of(package.folder) == before
     # sealed or not, an act is what its name says
     entry = json.loads(path.read_text())
     for change in ({"who": "XX"}, {"lines": [["element"]]}, {"parents": ["0" * 24]}, {"lines": 3}):
         path.write_text(json.dumps({**entry, "entry": {**entry["entry"], **change}}) + "\n")
-        failed = CliRunner().invoke(treenail, ["finish", str(package.folder)])
+        failed = CliRunner().invoke(treenail, ["change", "finish", str(package.folder)])
         assert "was edited by hand, or is not of this record" in str(failed.exception), change
     path.write_text(json.dumps(entry) + "\n")
-    done = CliRunner().invoke(treenail, ["finish", str(package.folder)])
+    done = CliRunner().invoke(treenail, ["change", "finish", str(package.folder)])
     assert done.output == f"act {entry['entry']['act_id'][:8]} is written into the tables\n"
     assert note_in(package) == "one"
 

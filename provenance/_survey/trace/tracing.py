@@ -223,7 +223,7 @@ def _scale_of_drawing(
     if stated is None and measured is None:
         raise UnusableInput(
             f"{picture.path.name} does not say how finely it was scanned; say at what scale the "
-            "plan is drawn, --scale 50 for 1:50. The uncertainty of every point follows from it"
+            "plan is drawn (--scale): 50 for 1:50. The uncertainty of every point follows from it"
         )
     if stated is None:
         assert measured is not None
@@ -255,8 +255,8 @@ def _doubts(picture: PlanPicture, fit: Fit, marked: Sequence[Marked]) -> tuple[l
     if picture.by_camera and fit.model != PROJECTIVE and len(marked) < 4:
         notes.append(
             "This is a photo. Taken at an angle, it has no single scale, which fewer than four "
-            "known points do not show: the ranges may be far too small. Mark five or more and use "
-            "--fit projective."
+            "known points do not show: the ranges may be far too small. Mark five or more and fit "
+            "it as a photo (--fit projective)."
         )
     doubtful = bool(notes)
     return notes, doubtful

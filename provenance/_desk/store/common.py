@@ -1,0 +1,115 @@
+"""What the pages of a store share: the opened store, the day, forms of its tables, cells."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from provenance._catalogue.build import INDEX_NAME, index_place, update_catalogue
+from provenance._desk.answers import Sent
+from provenance._desk.asked import Asked
+from provenance._desk.inputs import CODE, DATE, LONG_TEXT, TEXT, Input
+from provenance._history.history import moment_text
+from provenance._store.store import Store, open_store
+from provenance._store.tables import StoreTable
+
+PDF, CSV = "application/pdf", "text/csv"
+_POINTS_AT = {
+    "within": "place",
+    "accession": "accession",
+    "number": "accession",
+    "asked_by": "party",
+}
+"""Column of a table of the store → the table in which what stands there is looked for."""
+MOST_ROWS = 1_000
+"""Rows of one list on a page; a file has all."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell of a list that leads somewhere."""
+
+    text: str
+    to: str
+
+
+def opened(asked: Asked) -> Store:
+    """The store of the address."""
+    return open_store(asked.store)
+
+
+def day_of(asked: Asked) -> dict[str, Any]:
+    """When an act is written down, and by whom."""
+    return {"on": date.today(), "recorded_on": moment_text(), "by": asked.by}
+
+
+def fresh_index(asked: Asked) -> Path:
+    """The catalogue of the store, brought up to date; one that is only read keeps its own."""
+    folder = asked.store
+    index = index_place(folder)
+    if asked.desk.read_only:
+        index = index if index.exists() else asked.desk.scratch() / INDEX_NAME
+        if index.is_relative_to(folder):
+            return index
+    update_catalogue(folder, index)
+    return index
+
+
+def shown_pdf(path: Path) -> Sent:
+    """A paper that was just made, opened in the browser to be printed."""
+    return Sent(path, path.name, PDF, shown=True)
+
+
+def inputs_of_store(table: StoreTable) -> list[Input]:
+    """The fields of a table of the store, as a form shows them."""
+    return [
+        plain_input(
+            str(one["name"]),
+            str(one["title"]),
+            str(one["description"]),
+            section=table.title,
+            options=table.codes.get(str(one["name"]), ()),
+            required=str(one["name"]) in (*table.key, *table.required),
+            kind=DATE if one["type"] == "date" else "",
+            points_at=_POINTS_AT.get(str(one["name"]), ""),
+        )
+        for one in table.fields
+    ]
+
+
+def plain_input(
+    name: str,
+    title: str,
+    help: str = "",
+    *,
+    section: str = "",
+    options: Sequence[str] | Sequence[tuple[str, str]] = (),
+    required: bool = False,
+    kind: str = "",
+    points_at: str = "",
+) -> Input:
+    """A field that no schema of a record has."""
+    if name == "notes":
+        kind = LONG_TEXT
+    pairs = tuple((one, one) if isinstance(one, str) else one for one in options)
+    kind = kind or (CODE if pairs else TEXT)
+    return Input(
+        name, title, help, section, kind, "", pairs, "", points_at, required, readonly=False
+    )
+
+
+def typed(asked: Asked, columns: Sequence[str]) -> dict[str, str]:
+    """What was filled in under these names."""
+    return {name: asked.text(name) for name in columns if name in asked.form}
+
+
+def keys_of_store(store: Store) -> Mapping[str, list[str]]:
+    """What a field of a form may point at: table → its keys."""
+    return {
+        "place": [row["place_id"] for row in store.rows("place")],
+        "party": [row["party_id"] for row in store.rows("party")],
+        "accession": [act.number for act in store.accessions],
+    }
