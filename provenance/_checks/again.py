@@ -29,6 +29,7 @@ from provenance._checks.structure.patterns import Patience
 from provenance._checks.structure.structure import find_in_table
 from provenance._checks.traced import DISK, Kept, Notes, Source, TracedTables, hangs_on
 from provenance._model.schema import Model
+from provenance._record.journal import JOURNAL
 from provenance._record.package import Package
 from provenance._record.reading import TableText
 from provenance._record.snapshot import Snapshot
@@ -243,7 +244,7 @@ def _on_disk(folder: Path) -> list[tuple[str, int, int, int]]:
     for where, below, names in os.walk(folder):
         if where == str(folder):
             below[:] = [one for one in below if one != "tables"]
-            names = [one for one in names if one != LOCK]
+            names = [one for one in names if one not in (LOCK, JOURNAL)]
         for name in names:
             path = os.path.join(where, name)
             try:

@@ -23,6 +23,9 @@ from provenance._checks.language.rule import COMMON_PRACTICE, Find, Rule, rule
 from provenance._checks.language.views import samples_with_wood
 from provenance._checks.traced import Notes, TracedFrame
 from provenance._history.deciding import accept, correct, decide
+from provenance._history.edits import Change
+from provenance._intake.working import Working
+from provenance._record.journal import has_waiting
 from provenance._record.package import Package, open_package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -299,6 +302,19 @@ def test_tables_that_are_not_written_yet_are_asked_in_the_place_of_the_package_s
     found = checking.findings(waiting)
     assert ("structure.not_a_number", "thick") in {(one.rule, one.value) for one in found}
     _assert_same(checking.findings(), before)
+
+
+def test_acts_that_wait_are_checked_and_no_rule_writes_them(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain(length_mm=None).package
+    with Working(package, quiet=600) as working:
+        checking = Checking(working.package)
+        checking.findings(working.tables)
+        working.change([Change("sample", "231", "length_mm", "", "9000")], who="MB")
+        found = checking.findings(working.tables)
+        assert "sample.longer_than_wood" in {one.rule for one in found}
+        assert has_waiting(package.folder)
+        checking.findings(working.tables)
+        assert checking.asked == 0
 
 
 FRAME = pl.DataFrame(

@@ -27,7 +27,7 @@ from provenance._history.history import (
     read_acts,
 )
 from provenance._record.edition_key import edition_key
-from provenance._record.package import DESCRIPTOR, Package, open_package
+from provenance._record.package import DESCRIPTOR, Package, described_package
 from provenance._record.reading import TableText
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
@@ -50,7 +50,7 @@ def act_edited(tables: Snapshot) -> pl.DataFrame:
     folder = Path(tables.where)
     if not (folder / DESCRIPTOR).is_file():
         return pl.DataFrame(schema=_FINDING)
-    package = open_package(folder)
+    package = described_package(folder)
     if not keeps_history(package) or edition_key(package) is None:
         return pl.DataFrame(schema=_FINDING)
     proof = tables.once_more("acts proved", partial(_proof, package))
