@@ -1018,6 +1018,11 @@ function buildPage() {
       else said.textContent = say("no_row");
     });
   }
+  if (box.dataset.row) addButton("open", say("open_row"), () => {
+    const row = place && shown[place.y];
+    if (row?.[keyAt]) location.assign(box.dataset.row + encodeURIComponent(row[keyAt]));
+    else said.textContent = say("no_row");
+  });
   addButton("found", say("found_only"), () => {
     foundOnly = !foundOnly;
     buttons.found.setAttribute("aria-pressed", String(foundOnly));

@@ -37,6 +37,7 @@ const ENGLISH = {
   new_row: "New row",
   new_here: "new",
   remove_row: "Remove row",
+  open_row: "Open row",
   no_row: "Choose a cell of the row first.",
   undo: "Undo",
   redo: "Redo",
