@@ -7,6 +7,7 @@ import os
 import random
 import shutil
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -169,6 +170,8 @@ def test_what_cannot_be_read_or_was_changed_meanwhile_is_told_and_nothing_is_wri
             ("B1-015", "function"),
         ]
         assert "names no place of this record; did you mean B1?" in answer.unread[0].message
+        answer = working.change([cell("B1-014", "notes", "", "half \ud83e")], who="MB")
+        assert "half of a character" in answer.unread[0].message
         answer = working.change([cell("B1-014", "length_m", "4.3", "9 ft")], who="MB")
         assert [tuple(one) for one in answer.stands] == [("element", "B1-014", "length_m", "4.2")]
         # a row that another desk has entered under the key meanwhile
@@ -248,6 +251,24 @@ def test_what_other_programs_do_is_noticed(begun: Package) -> None:
         working.undo("last", who="MB")
     history = open_history(open_package(package.folder))
     assert [act.who for act in history.acts.values()][-3:] == ["MB", "", "MB"]
+
+
+def test_acts_of_several_threads_follow_one_another(begun: Package) -> None:
+    package = a_copy(begun, "threads")
+    with Working(package, quiet=0.0) as working, ThreadPoolExecutor(4) as threads:
+
+        def enter_one(number: int) -> bool:
+            key = f"B2-{number}"
+            cells = {"element_id": key, "notes": "seen"}
+            new = [cell(key, name, "", text) for name, text in cells.items()]
+            return working.change(new, who="MB").done is not None
+
+        assert all(threads.map(enter_one, range(12)))
+        # without the journal the acts are still in memory
+        (package.folder / JOURNAL).unlink(missing_ok=True)
+        assert enter_one(12)
+    keys = open_package(package.folder).tables.column("element", "element_id")
+    assert keys == ["B1-014", "B1-015", *(f"B2-{number}" for number in range(13))]
 
 
 def test_the_tables_are_written_in_the_quiet(begun: Package) -> None:
