@@ -313,7 +313,7 @@ def test_a_line_that_was_cut_off_is_left_out_and_written_over(begun: Package) ->
             (cut.folder / JOURNAL).write_bytes(whole[:end] + garbage)
             assert note_in(cut) == "one"
     # a desk that begins on it
-    path.write_bytes(whole[: first + 20])
+    path.write_bytes(whole[: first + 20] + bytes(5000))
     with Working(package, quiet=60) as working:
         working.change([cell("B1-014", "notes", "one", "three")], who="MB")
     assert note_in(package) == "three"
@@ -365,6 +365,7 @@ def test_a_write_that_stops_between_tables_and_journal_records_nothing_twice(
         with pytest.raises(TreenailError, match=r"nothing was recorded.*make room"):
             working.change([cell("B1-014", "notes", "two", "three")], who="MB")
         monkeypatch.undo()
+        assert not path.read_bytes()
         assert (working.row("element", "B1-014") or {})["notes"] == "two"
         working.change([cell("B1-014", "notes", "two", "four")], who="MB")
         monkeypatch.setattr(together, "sync_file", full)
