@@ -316,6 +316,7 @@ def test_a_line_that_was_cut_off_is_left_out_and_written_over(begun: Package) ->
     path.write_bytes(whole[: first + 20] + bytes(5000))
     with Working(package, quiet=60) as working:
         working.change([cell("B1-014", "notes", "one", "three")], who="MB")
+        assert path.read_bytes().startswith(whole[:first]) and path.read_bytes().endswith(b"}\n")
     assert note_in(package) == "three"
     # damage before the last line is nothing that a stopped program leaves
     damaged = a_copy(begun, "damaged")
