@@ -65,6 +65,12 @@ class TypedCells:
         """
         if not text or table not in self._model.tables or field not in self._model.table(table):
             return text
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            raise UnreadableValue(
+                ascii(text), "holds half of a character, which no file can; type it again"
+            ) from None
         one = self._model.table(table)
         target = links_of(one).get(field)
         if target is None:

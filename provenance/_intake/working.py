@@ -319,11 +319,11 @@ class Working:
 
     def _write(self) -> None:
         with self._mutex:
-            history, written = self._history, self._written
+            history, written, stamps = self._history, self._written, self._stamps
         # the long part, during which others go on
         files = changed_tables(history, before=written)
         with self._holding():
-            if self._history is history and self._written is written:
+            if self._history is history and self._stamps == stamps:
                 self._put_in_place(history, files)
 
     def _put_in_place(self, history: History, files: dict[str, bytes]) -> None:
@@ -397,8 +397,14 @@ class Working:
         elif changed & said_by_acts:
             self._read_on(changed)
         else:
-            self._history = with_waiting(before, read_waiting(package.folder).entries)
+            waiting = read_waiting(package.folder).entries
+            self._history = with_waiting(before, waiting)
             self._stand()
+            lost = before.acts.keys() - self._written.acts.keys()
+            if lost.difference(one["act_id"] for one in waiting):
+                # somebody removed the journal
+                files = changed_tables(self._history, before=self._written)
+                self._put_in_place(self._history, files)
         if self._history is not before:
             self._note((one.table, one.key) for one in before.changes_to(self._history))
         self._note((name, "") for name in changed - said_by_acts)

@@ -7,6 +7,7 @@ import os
 import random
 import shutil
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -169,6 +170,8 @@ def test_what_cannot_be_read_or_was_changed_meanwhile_is_told_and_nothing_is_wri
             ("B1-015", "function"),
         ]
         assert "names no place of this record; did you mean B1?" in answer.unread[0].message
+        answer = working.change([cell("B1-014", "notes", "", "half \ud83e")], who="MB")
+        assert "half of a character" in answer.unread[0].message
         answer = working.change([cell("B1-014", "length_m", "4.3", "9 ft")], who="MB")
         assert [tuple(one) for one in answer.stands] == [("element", "B1-014", "length_m", "4.2")]
         # a row that another desk has entered under the key meanwhile
@@ -252,6 +255,24 @@ def test_what_other_programs_do_is_noticed(begun: Package) -> None:
     assert [act.who for act in history.acts.values()][-3:] == ["MB", "", "MB"]
 
 
+def test_acts_of_several_threads_follow_one_another(begun: Package) -> None:
+    package = a_copy(begun, "threads")
+    with Working(package, quiet=0.0) as working, ThreadPoolExecutor(4) as threads:
+
+        def enter_one(number: int) -> bool:
+            key = f"B2-{number}"
+            cells = {"element_id": key, "notes": "seen"}
+            new = [cell(key, name, "", text) for name, text in cells.items()]
+            return working.change(new, who="MB").done is not None
+
+        assert all(threads.map(enter_one, range(12)))
+        # without the journal the acts are still in memory
+        (package.folder / JOURNAL).unlink(missing_ok=True)
+        assert enter_one(12)
+    keys = open_package(package.folder).tables.column("element", "element_id")
+    assert keys == ["B1-014", "B1-015", *(f"B2-{number}" for number in range(13))]
+
+
 def test_the_tables_are_written_in_the_quiet(begun: Package) -> None:
     package = a_copy(begun, "quiet")
     with Working(package, quiet=0.01) as working:
@@ -294,10 +315,14 @@ def test_a_line_that_was_cut_off_is_left_out_and_written_over(begun: Package) ->
             (cut.folder / JOURNAL).write_bytes(whole[:end] + garbage)
             assert note_in(cut) == "one"
     # a desk that begins on it
-    path.write_bytes(whole[: first + 20])
+    path.write_bytes(whole[: first + 20] + bytes(5000))
     with Working(package, quiet=60) as working:
         working.change([cell("B1-014", "notes", "one", "three")], who="MB")
-    assert note_in(package) == "three"
+        with open(path, "ab") as other_desk:
+            other_desk.write(whole[:20] + bytes(5000))
+        working.change([cell("B1-014", "notes", "three", "four")], who="MB")
+        assert path.read_bytes().endswith(b"}\n")
+    assert note_in(package) == "four"
     # damage before the last line is nothing that a stopped program leaves
     damaged = a_copy(begun, "damaged")
     (damaged.folder / JOURNAL).write_bytes(whole[5:])
@@ -348,6 +373,7 @@ def test_a_write_that_stops_between_tables_and_journal_records_nothing_twice(
         with pytest.raises(TreenailError, match=r"nothing was recorded.*make room"):
             working.change([cell("B1-014", "notes", "two", "three")], who="MB")
         monkeypatch.undo()
+        assert not path.read_bytes()
         assert (working.row("element", "B1-014") or {})["notes"] == "two"
         working.change([cell("B1-014", "notes", "two", "four")], who="MB")
         monkeypatch.setattr(together, "sync_file", full)
