@@ -42,7 +42,7 @@ def custody(asked: Asked) -> Answer:
     tables = record.tables
     model = spoken(record.model)
     frame = holdings_frame(record, as_of=said(asked, "as_of") or None)
-    held = [Holding(**row) for row in frame.to_dict("records")]
+    held = [Holding(*row) for row in frame.itertuples(index=False, name=None)]
     words = said(asked, "find").casefold().split()
     rows = [
         (one.sample_id, where, one.since)
