@@ -60,7 +60,7 @@ def selection_of(tables: Snapshot, samples: str, place: str) -> str | None:
 
 def where_in_words(holding: Holding | None) -> str:
     """Where a sample is now."""
-    if holding is None:
+    if holding is None or not holding.custody_id:
         return _("not in the ledger")
     if holding.gone:
         return _(holding.gone)

@@ -76,11 +76,13 @@ def import_results(
     from provenance._intake.importing import import_exports
 
     imported = import_exports(package, files, mapping, progress=progress, when=when)
-    return _complete(package, imported, when)
+    return complete_results(package, imported, when=when)
 
 
-def _complete(package: Package, imported: ImportResult, when: datetime | None) -> ResultsRead:
-    """Read the dates of results that were imported, and link what supersedes what."""
+def complete_results(
+    package: Package, imported: ImportResult, *, when: datetime | None = None
+) -> ResultsRead:
+    """Read the dates of results that an import brought, and link what supersedes what."""
     with package.locked():
         results = package.table(TABLE)
         read, filled, findings = read_notations(package.model, results)

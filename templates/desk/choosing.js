@@ -10,8 +10,3 @@ document.addEventListener('change', (event) => {
   table.dataset.chosen = JSON.stringify([...chosen]);
   document.getElementById('samples').value = [...chosen].map(quoted).join(', ');
 });
-
-// a scanner ends every code with Enter, which must not send the form off
-document.addEventListener('keydown', (event) => {
-  if (event.target.matches?.('input[data-scan]') && event.key === 'Enter') event.preventDefault();
-});

@@ -20,6 +20,7 @@ from provenance._identity.payload import compose_inside
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._lab.reconcile import NO_RESULT, reconcile_results
 from provenance._lab.results import import_results
+from provenance._ledger.custody import seal_typed
 from provenance._ledger.handover import record_events
 from provenance._record.package import Package, open_package
 from tests.builders import a_package
@@ -122,6 +123,8 @@ def test_a_parcel_made_and_followed_by_pages_is_the_one_of_the_commands(
     assert re.search(r"C-2024-1 .+ 2024-06-15 2024-06-16 2024-12-01 2024-06-20 3 \d+ days", listed)
     broken = text_of(sitting.page("/record/holl/custody/232"))
     assert "Received 2024-06-20" in broken
+    then = text_of(sitting.page("/record/holl/custody?as_of=2024-06-14&find=232"))
+    assert "232 MB 2024-06-04" in then
     assert "Broken" in broken
     papers = sitting.client.get("/record/holl/parcels/C-2024-1/papers").text
     links = dict(re.findall(r'href="(/made/[^"]+)" download="([^"]+)"', papers))
@@ -260,3 +263,15 @@ def test_points_are_worked_off_with_name_and_reason_as_by_the_commands(
         for one in (package, other)
     ]
     assert said_so[0] == said_so[1] != []
+
+
+def test_events_typed_into_the_table_are_sealed_as_by_the_command(tmp_path: Path) -> None:
+    package = a_package(tmp_path / "desk").with_chain().with_row("custody").package
+    shutil.copytree(package.folder, tmp_path / "command" / "holl")
+    sitting = Sitting(package.folder.parent)
+    assert "Seal the events" in text_of(sitting.page("/record/holl/custody"))
+    said = text_of(sitting.do("/record/holl/custody/seal"))
+    assert "1 event is sealed now." in said
+    assert "The ledger fits together: 1 event, 0 signed." in said
+    seal_typed(open_package(tmp_path / "command" / "holl"))
+    alike(package, tmp_path, "custody")

@@ -156,6 +156,21 @@ def test_what_cannot_be_printed_is_refused_as_by_the_command(
             assert str(refused.exception) in text_of(answer.text), query
 
 
+def test_a_sheet_of_ones_own_is_printed_on(
+    builder: PackageBuilder, sitting: Sitting, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.yaml"
+    own.write_text(Path("templates/stock/a4_99x38.yaml").read_text().replace("rows: 7", "rows: 6"))
+    page = sitting.do("/record/holl/print/stock", files=[("stock", ("own.yaml", own.read_bytes()))])
+    chosen = re.search(r'name="stock" value="(dropped:[^"]+)" checked', page)
+    assert chosen
+    (made,) = files(sitting, shown(sitting, what="labels", stock=chosen[1])).values()
+    command = (printing.labels, builder.package.folder, "--stock", own)
+    assert made == by_command(*command, out=tmp_path / "own.pdf")
+    upload = [("stock", ("own.yaml", b"title: x"))]
+    assert "own.yaml" in sitting.refused("/record/holl/print/stock", files=upload)
+
+
 def test_a_printer_is_calibrated_as_by_the_command(
     sitting: Sitting, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

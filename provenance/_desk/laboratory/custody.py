@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING
 
-from provenance._base.languages import N_, _
+from provenance._base.languages import N_, _, ngettext
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.choosing import parties_to_choose, samples_asked, where_in_words
@@ -15,9 +15,9 @@ from provenance._desk.paper.printing import said
 from provenance._history.history import moment_text
 from provenance._identity.naming import parcel_named
 from provenance._identity.selection import sample_of_package
-from provenance._ledger.custody import JOINED, seals_withheld, verify_ledger
+from provenance._ledger.custody import JOINED, NOT_SEALED, seal_typed, seals_withheld, verify_ledger
 from provenance._ledger.handover import record_events, samples_of_parcel
-from provenance._ledger.holdings import holdings_of, life_of, overdue
+from provenance._ledger.holdings import Holding, holdings_frame, holdings_of, life_of, overdue
 from provenance._ledger.inside import place_named
 from provenance._ledger.keys import key_faults
 from provenance._ledger.meant import Meant
@@ -41,13 +41,13 @@ def custody(asked: Asked) -> Answer:
     record = asked.record
     tables = record.tables
     model = spoken(record.model)
-    held = holdings_of(tables)
+    frame = holdings_frame(record, as_of=said(asked, "as_of") or None)
+    held = [Holding(*row) for row in frame.itertuples(index=False, name=None)]
     words = said(asked, "find").casefold().split()
     rows = [
-        (sample, where, held[sample].since if sample in held else "")
-        for sample in tables.column("sample", "sample_id")
-        for where in [where_in_words(held.get(sample))]
-        if all(word in f"{sample} {where}".casefold() for word in words)
+        (one.sample_id, where, one.since)
+        for one, where in ((one, where_in_words(one)) for one in held)
+        if all(word in f"{one.sample_id} {where}".casefold() for word in words)
     ]
     withheld = seals_withheld(tables)
     faults = [] if withheld else [
@@ -59,9 +59,11 @@ def custody(asked: Asked) -> Answer:
             "rows": rows[:MOST_SHOWN],
             "more": len(rows[MOST_SHOWN:]),
             "find": said(asked, "find"),
+            "as_of": said(asked, "as_of"),
             "late": late_samples(record),
             "faults": faults,
             "withheld": withheld,
+            "unsealed": any(one.rule == NOT_SEALED for one in faults),
             "signatures": count_signatures(tables),
             "events": [
                 one for one in model.vocabularies["custody_event"].terms if one.code != JOINED
@@ -71,7 +73,7 @@ def custody(asked: Asked) -> Answer:
             "parcels": tables.column("consignment", "consignment_id"),
             "own": own_code(asked),
             "today": date.today().isoformat(),
-            "places": sorted({one.place_held for one in held.values()} - {""}),
+            "places": sorted({one.place_held for one in held} - {""}),
         },
     )
 
@@ -125,6 +127,14 @@ def hand_over(asked: Asked) -> Answer:
     samples = ", ".join(one.sample_id for one in recorded)
     back = asked.at("parcels", parcel) if asked.text("back") == "parcel" else asked.at("custody")
     return Done(back, "\n".join([*meant.notes, f"{label}: {samples}"]))
+
+
+@pages.done("/record/{record}/custody/seal")
+def seal(asked: Asked) -> Answer:
+    """Seal events that were typed into the table of the ledger."""
+    count = seal_typed(asked.record)
+    told = ngettext("{n} event is sealed now.", "{n} events are sealed now.", count)
+    return Done(asked.at("custody"), told.format(n=count))
 
 
 def _states(asked: Asked, samples: tuple[str, ...]) -> Mapping[str, str]:

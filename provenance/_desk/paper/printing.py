@@ -15,7 +15,7 @@ from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
 from provenance._desk.choosing import as_selection, places_to_choose, selection_of
 from provenance._desk.pages import Pages
-from provenance._desk.paper.preview import keep, kept
+from provenance._desk.paper.preview import keep, kept, path_of
 from provenance._drawing.paper import paper_named
 from provenance._identity.selection import select_samples
 from provenance._printing.labels.calibration import (
@@ -133,10 +133,20 @@ def _labels(asked: Asked, facts: list[SampleFacts], folder: Path, progress: Prog
     return Files(printed.paths, (*notes, *filter(None, [printed.note])))
 
 
+_DROPPED = "dropped:"
+"""What the name of a stock begins with that a person described and dropped."""
+
+
 def stock_asked(asked: Asked) -> Stock:
-    """The stock that was chosen: only one of those that come along, never a file by its path."""
+    """The stock that was chosen: one of those that come along, or one that was dropped here.
+
+    A file by its path is none of them.
+    """
+    name = said(asked, "stock")
+    if name.startswith(_DROPPED):
+        return load_stock(str(path_of(asked.desk, name.removeprefix(_DROPPED))))
     stocks = _stocks(said(asked, "what", LABELS))
-    name = said(asked, "stock") or next(iter(stocks))
+    name = name or next(iter(stocks))
     if name not in stocks:
         raise UnusableInput(f"there is no stock '{name}' for this; there are {', '.join(stocks)}")
     return stocks[name]
@@ -302,6 +312,10 @@ def printing(asked: Asked) -> Answer:
     model = asked.record.model
     sheets = [(one, _(one.title) or model.table(one.tables[0]).title) for one in SHEETS]
     common = {name: said(asked, name) for name in ("samples", "place") if said(asked, name)}
+    stock = stock_asked(asked) if "stock" in kind.asks else None
+    stocks = _stocks(what) if stock else {}
+    if stock and (name := said(asked, "stock")).startswith(_DROPPED):
+        stocks = {name: stock, **stocks}
     return Page(
         "print.html",
         {
@@ -312,14 +326,28 @@ def printing(asked: Asked) -> Answer:
                 for name, one in KINDS.items()
             ],
             "query": asked.query,
-            "stocks": _stocks(what) if "stock" in kind.asks else {},
-            "stock": stock_asked(asked) if "stock" in kind.asks else None,
+            "stocks": stocks,
+            "stock": stock,
             "printers": known_printers(printers_file()),
             "places": places_to_choose(asked.record.tables),
             "sheets": sheets,
             "papers": PAPERS,
         },
     )
+
+
+@pages.done("/record/{record}/print/stock")
+def drop_stock(asked: Asked) -> Answer:
+    """Take a description of label stock (YAML), to print on as long as the desk is open."""
+    dropped = asked.files.get("stock", ())
+    if not dropped:
+        raise UnusableInput(_("Choose the file that describes the sheet."))
+    if dropped[0].suffix.lower() not in (".yaml", ".yml"):
+        raise UnusableInput(f"{dropped[0].name} is no description of a sheet; choose a YAML file")
+    stock = load_stock(str(dropped[0]))
+    what = BOXES if stock.draws == "content" else LABELS
+    name = f"{_DROPPED}{keep(asked.desk, dropped[:1])}"
+    return Done(f"{asked.at('print')}?{urlencode({'what': what, 'stock': name})}")
 
 
 @pages.shown("/record/{record}/print/sheet")
