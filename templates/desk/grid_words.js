@@ -20,7 +20,7 @@ const ENGLISH = {
   silent: "The desk does not answer. What you typed is kept in this tab and is saved as soon as the desk answers. If you closed the desk, start it again.",
   answering: "The desk answers again.",
   out_of_date: "This page is from before the desk was started again. Load the page again: what you typed is kept and is saved then.",
-  clash: "Somebody else changed this meanwhile. Nothing of your edit is saved yet; choose what is right.",
+  clash: "Someone else changed this meanwhile. Nothing of your edit is saved yet; choose what is right.",
   stands: "Stands now: {text}",
   typed: "You typed: {text}",
   blank: "(nothing)",
