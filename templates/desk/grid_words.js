@@ -30,6 +30,7 @@ const ENGLISH = {
   try_again: "Try again",
   save_others: "Save the others",
   put_back: "Put back what stood there",
+  as_before: "What stood there is back.",
   and_more: "and {n} more",
   needs_key: "New row, not saved yet: it needs {field}.",
   key_taken: "{key} is in the table already. Type another one, or edit that row.",
