@@ -90,19 +90,22 @@ def edits(hand: Hand) -> None:
     for text in ("31", "32", "33", "34"):
         hand.page.keyboard.type(text)
         hand.page.keyboard.press("Enter")
-    hand.hears("Saved: Diameter of B1-004")
-    assert hand.column(DIAMETER, range(4)) == ["31", "32", "33", "34"]
+    # and slowly, while the grid draws its focus anew
+    hand.page.keyboard.type("3535", delay=60)
+    hand.page.keyboard.press("Enter")
+    hand.hears("Saved: Diameter of B1-005")
+    assert hand.column(DIAMETER, range(5)) == ["31", "32", "33", "34", "3535"]
     # 7 feet 5 inches come back as the record writes them
     hand.types(0, LENGTH, "7'5", "Tab")
     hand.hears("Saved: Length of B1-001")
     hand.shows(0, LENGTH, "7' 5\"")
     # a second edit before the first is answered: it begins from what the first became
+    hand.desk.seconds = 0.3
     hand.types(1, LENGTH, "9'2")
-    for key in ("ArrowUp", "Delete"):
-        hand.page.keyboard.press(key)
     hand.types(1, LENGTH, "9'3")
     hand.hears("Saved: Length of B1-002")
     hand.shows(1, LENGTH, "9' 3\"")
+    hand.desk.seconds = 0
     assert hand.page.locator("#unsaved").is_hidden()
     hand.cell(0, USE).click()
     hand.page.keyboard.type("raf")
@@ -151,13 +154,15 @@ def fills_and_pastes(hand: Hand) -> None:
     page.keyboard.press("Control+d")
     hand.hears("Saved: Remarks of B1-008, Remarks of B1-009")
     hand.cell(8, DIAMETER).click()
-    handle, last = page.locator(".autofill-handle"), hand.cell(10, DIAMETER)
-    handle.wait_for()
-    box, end = handle.bounding_box(), last.bounding_box()
-    page.mouse.move(box["x"] + 10, box["y"] + 10)
+    begin, end = hand.cell(8, DIAMETER).bounding_box(), hand.cell(10, DIAMETER).bounding_box()
+    corner = [begin["x"] + begin["width"] - 4, begin["y"] + begin["height"] - 4]
+    page.wait_for_function(
+        "(at) => document.elementFromPoint(...at).matches('.autofill-handle')", arg=corner
+    )
+    page.mouse.move(*corner)
     page.mouse.down()
     page.mouse.move(end["x"] + 20, end["y"] + 10, steps=5)
-    page.wait_for_timeout(50)  # the library looks at the mouse every 5 ms
+    page.locator(".temp-bg-range").wait_for()
     page.mouse.up()
     hand.hears("Saved: Diameter of B1-010, Diameter of B1-011")
     assert len(set(hand.column(DIAMETER, range(8, 11)))) == 1
