@@ -81,7 +81,7 @@ def measured(browser: Any, address: str) -> dict[str, float]:
     found["frame of the sweep, slowest ms"] = frames[-1]
     page.evaluate(SAVES)
     page.locator("revogr-data [data-rgcol='6']").first.click()
-    page.keyboard.type("sawn")
+    page.keyboard.type(f"sawn {begun}")
     page.keyboard.press("Enter")
     page.wait_for_function("() => window.saved")
     found["Enter to 'Saved', ms"] = page.evaluate("saved")

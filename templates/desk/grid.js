@@ -110,8 +110,7 @@ function takeRows(texts, keys) {
       row = [...sent].find((one) => one[keyAt] === key);
       if (!row) {
         row = [];
-        const after = view.indexOf(places.get(key)); // where it stood before it was removed
-        if (places.has(key)) view.splice(after + 1, 0, row);
+        if (places.has(key)) view.splice(view.indexOf(places.get(key)) + 1, 0, row);
         else view.push(row);
       }
       rows.push(row);
@@ -214,9 +213,13 @@ function change(list) {
   }
   for (const row of touched) {
     const key = row[keyAt];
-    if (!key) continue;
+    if (!key) {
+      said.textContent = say("needs_key", { field: columns[keyAt].title });
+      continue;
+    }
     if (byKey.has(key) || drafts.some((one) => one !== row && one[keyAt] === key)) {
       refuse(row, keyAt, say("key_taken", { key }));
+      said.textContent = say("key_taken", { key });
       continue;
     }
     const cells = row.map((after, column) => ({ row, column, before: "", after })).filter((cell) => cell.after && cell.column !== keyAt);
@@ -230,6 +233,7 @@ function change(list) {
   if (touched.size) show();
   else draw();
   tellHeld();
+  if (touched.size) keep();
   if (keysKept) said.textContent = say("keys_kept", { n: keysKept });
 }
 
@@ -437,6 +441,7 @@ function heldPart(act) {
       refused.delete(cell.row);
       if (sent.delete(cell.row)) { view = view.filter((row) => row !== cell.row); }
     }
+    said.textContent = say("as_before");
     show();
     keep();
     tellHeld();
@@ -579,7 +584,7 @@ function setColumns() {
   const width = (text) => context.measureText(text).width;
   grid.columns = columns.map((column) => {
     column.size ??= Math.round(Math.min(Math.max(width(column.heading) * 0.7 + 44,
-      ...rows.slice(0, 200).map((row) => width(shownText(column, row[column.at]).slice(0, 60)) + 28), 90), 280));
+      ...rows.slice(0, 200).map((row) => width(shownText(column, row[column.at]).slice(0, 60)) + 28), column.kind === "text" && column.at !== keyAt ? 150 : 90), 280));
     const mark = [
       order?.at === column.at && (order.down ? " ▼" : " ▲"),
       wanted.has(column.at) && " ⧩",
@@ -874,8 +879,13 @@ function hearGrid() {
     if (editor || !inGrid()) event.preventDefault(); // else the cell takes the keyboard away from it
     tellCell();
   }, true);
-  document.addEventListener("mousedown", (event) => { if (!box.contains(event.target)) away = true; });
-  box.addEventListener("mousedown", (event) => { if (editor && !editor.box.contains(event.target)) editor.close([0, 0]); }, true);
+  for (const name of ["mousedown", "focusin"])
+    document.addEventListener(name, ({ target }) => { if (!box.contains(target) && !menu.contains(target)) away = true; });
+  box.addEventListener("mousedown", ({ target }) => {
+    if (editor?.box.contains(target)) return;
+    editor?.close([0, 0]);
+    if (target.closest("revogr-data")) grid.focus({ preventScroll: true }); // from wherever it was
+  }, true);
   grid.addEventListener("mouseup", (event) => { if (!event.target.closest("revogr-header")) setTimeout(toCell, 30); });
   for (const moved of ["viewportscroll", "aftercolumnresize"])
     grid.addEventListener(moved, () => requestAnimationFrame(() => { if (editor) layEditor(); }));
@@ -886,14 +896,15 @@ function hearGrid() {
 const ARROWS = { ArrowDown: [1, 0], ArrowUp: [-1, 0], ArrowRight: [0, 1], ArrowLeft: [0, -1] };
 
 function pressed(event) {
-  if (editor || !inGrid() || event.defaultPrevented) return;
+  if (editor || event.defaultPrevented) return;
   const far = event.ctrlKey || event.metaKey;
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   const active = document.activeElement;
   let run = null;
+  if (active.matches("input, textarea, select")) return; // these undo what is typed in them
   if (far && key === "z") run = event.shiftKey ? () => acts.redo() : () => acts.undo();
   else if (far && key === "y") run = () => acts.redo();
-  else if (active.matches("button.column") || (active === document.body && away)) return;
+  else if (!inGrid() || active.matches("button.column") || (active === document.body && away)) return;
   else if (away || active.matches(".vertical-inner")) { // in the table, on none of its cells
     if (key in ARROWS || key === "Enter" || key === "F2") run = backToGrid;
   } else if (far && key === "d") run = fillDown;

@@ -78,7 +78,8 @@ class Desk:
         self.names = [one["name"] for one in self.columns]
         self.rows = {row[0]: list(row) for row in rows}
         self.acts: list[list[tuple[str, list[str] | None]]] = []
-        self.token, self.posts, self.away = "token", [], False  # type: ignore[var-annotated]
+        self.token, self.away, self.seconds = "token", False, 0.0
+        self.posts: list[list[dict[str, str]]] = []
         self.told: list[asyncio.Queue[str]] = []
         self.loop: asyncio.AbstractEventLoop | None = None
 
@@ -131,6 +132,7 @@ class Desk:
     async def cells(self, request: Request) -> Response:
         if refusal := self.refusal(request):
             return refusal
+        await asyncio.sleep(self.seconds)
         cells = await request.json()
         self.posts.append(cells)
         clash, bad, changes = [], [], {}  # type: ignore[var-annotated]

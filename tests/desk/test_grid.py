@@ -70,9 +70,9 @@ def test_a_table_is_worked_on_as_in_a_spreadsheet() -> None:
         page.set_default_timeout(10_000)
         page.context.grant_permissions(["clipboard-read", "clipboard-write"])
         page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.add_init_script(
-            "window.refused = []; document.addEventListener('securitypolicyviolation',"
-            " (event) => refused.push(`${event.violatedDirective} ${event.blockedURI}`))"
+        page.on(
+            "console",
+            lambda said: wrong.append(said.text) if "Content Security" in said.text else None,
         )
         page.goto(address)
         page.wait_for_selector("revo-grid .rgCell")
@@ -80,7 +80,6 @@ def test_a_table_is_worked_on_as_in_a_spreadsheet() -> None:
         for part in (edits, fills_and_pastes, meets_others, survives_the_server, sorts_and_shows,
                      reads_well):  # fmt: skip
             part(hand)
-        assert page.evaluate("refused") == []
         browser.close()
     assert wrong == []
 
@@ -91,14 +90,24 @@ def edits(hand: Hand) -> None:
     for text in ("31", "32", "33", "34"):
         hand.page.keyboard.type(text)
         hand.page.keyboard.press("Enter")
-    hand.hears("Saved: Diameter of B1-004")
-    assert hand.column(DIAMETER, range(4)) == ["31", "32", "33", "34"]
+    # and slowly, while the grid draws its focus anew
+    hand.page.keyboard.type("3535", delay=60)
+    hand.page.keyboard.press("Enter")
+    hand.hears("Saved: Diameter of B1-005")
+    assert hand.column(DIAMETER, range(5)) == ["31", "32", "33", "34", "3535"]
     # 7 feet 5 inches come back as the record writes them
     hand.types(0, LENGTH, "7'5", "Tab")
     hand.hears("Saved: Length of B1-001")
     hand.shows(0, LENGTH, "7' 5\"")
-    hand.page.keyboard.press("ArrowLeft")
-    hand.page.keyboard.press("ArrowLeft")
+    # a second edit before the first is answered: it begins from what the first became
+    hand.desk.seconds = 0.3
+    hand.types(1, LENGTH, "9'2")
+    hand.types(1, LENGTH, "9'3")
+    hand.hears("Saved: Length of B1-002")
+    hand.shows(1, LENGTH, "9' 3\"")
+    hand.desk.seconds = 0
+    assert hand.page.locator("#unsaved").is_hidden()
+    hand.cell(0, USE).click()
     hand.page.keyboard.type("raf")
     assert hand.page.get_by_role("option").all_inner_texts() == ["Rafter rafter"]
     hand.page.keyboard.press("Enter")
@@ -106,7 +115,7 @@ def edits(hand: Hand) -> None:
     assert desk_row(hand, 0)[USE] == "rafter"
     hand.types(1, REMARKS, "not to be kept", "Escape")
     hand.types(1, RECORDED, "1999")
-    assert len(hand.desk.posts) == 6
+    assert len(hand.desk.posts) == 9
     assert hand.cell(2, RINGS).get_attribute("aria-invalid") == "true"
     assert FEW_RINGS in hand.cell(2, RINGS).get_attribute("title")
     hand.cell(2, RINGS).click()
@@ -145,13 +154,15 @@ def fills_and_pastes(hand: Hand) -> None:
     page.keyboard.press("Control+d")
     hand.hears("Saved: Remarks of B1-008, Remarks of B1-009")
     hand.cell(8, DIAMETER).click()
-    handle, last = page.locator(".autofill-handle"), hand.cell(10, DIAMETER)
-    handle.wait_for()
-    box, end = handle.bounding_box(), last.bounding_box()
-    page.mouse.move(box["x"] + 10, box["y"] + 10)
+    begin, end = hand.cell(8, DIAMETER).bounding_box(), hand.cell(10, DIAMETER).bounding_box()
+    corner = [begin["x"] + begin["width"] - 4, begin["y"] + begin["height"] - 4]
+    page.wait_for_function(
+        "(at) => document.elementFromPoint(...at).matches('.autofill-handle')", arg=corner
+    )
+    page.mouse.move(*corner)
     page.mouse.down()
     page.mouse.move(end["x"] + 20, end["y"] + 10, steps=5)
-    page.wait_for_timeout(50)  # the library looks at the mouse every 5 ms
+    page.locator(".temp-bg-range").wait_for()
     page.mouse.up()
     hand.hears("Saved: Diameter of B1-010, Diameter of B1-011")
     assert len(set(hand.column(DIAMETER, range(8, 11)))) == 1
