@@ -163,6 +163,7 @@ def _tie_form(inputs: dict[str, Input]) -> dict[str, Any]:
         "shared": [inputs[name] for name in (*_SHARED, "notes") if name in inputs],
         "rows": range(1, _READINGS + 1),
         "unit": inputs["x_m"].unit,
+        "range_unit": inputs["sd_m"].unit,
     }
 
 
