@@ -215,7 +215,7 @@ def plan_data(asked: Asked) -> Answer:
     if not file_id:
         return Told(told)
     picture = scan_named(here.package, file_id)
-    kept = marks_kept(here.package, picture)
+    kept = None if asked.desk.read_only else marks_kept(here.package, picture)
     before = kept or marks_before(here.package, file_id)
     told |= {
         "scan": {
