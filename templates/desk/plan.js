@@ -211,7 +211,11 @@ function drawSigns() {
     const classes = [kind, one.doubt && 'doubt', isBare && 'bare', isLeft && 'other', one.key === chosen && 'chosen'].filter(Boolean).join(' ');
     const marker = sign(classes, text, one.doubt ? `${name}, ${words.doubt}` : name, where);
     marker.on('click', () => choose(one.key, number)).addTo(signs);
-    marker.getElement().dataset.key = `${one.key}/${number}`;
+    const button = marker.getElement();
+    button.dataset.key = `${one.key}/${number}`;
+    button.addEventListener('keydown', (event) => {
+      if (event.key === 'Enter' || event.key === ' ') { event.preventDefault(); choose(one.key, number); }
+    });
   }
   if (focused) signs.eachLayer((marker) => { if (marker.getElement()?.dataset.key === focused) marker.getElement().focus({preventScroll: true}); });
 }
