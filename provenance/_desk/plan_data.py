@@ -103,7 +103,7 @@ def marks_before(package: Package, file_id: str) -> dict[str, Any]:
         if row["file_id"] == file_id:
             name = row["datum_id"] or row["element_id"] or row["sample_id"] or row["name"]
             # with its unit, because bare numbers are read in that of the record
-            own = {axis: f"{row[axis]} m" for axis in ("x_m", "y_m") if name == row["name"]}
+            own = {axis: row[axis] + " m" for axis in ("x_m", "y_m") if name == row["name"]}
             points.append(
                 dict.fromkeys(COLUMNS, "")
                 | {
