@@ -12,7 +12,9 @@ from provenance._record.joined import keys_now
 from provenance._record.package import Package
 
 
-def as_typed(package: Package, table: str, field: str, text: str, *, as_shown: bool = False) -> str:
+def as_typed(
+    package: Package, table: str, field: str, text: str, *, as_shown: bool = False
+) -> str:
     """What a person typed as the record holds it: metric sizes, codes, dates as an import has them.
 
     A bare number is in the unit of the field, `as_shown` in that in which the record shows it.
