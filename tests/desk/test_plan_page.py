@@ -20,6 +20,7 @@ from PIL import Image
 
 from provenance._desk.desk import Desk
 from provenance._desk.serving import serve
+from provenance._history.deciding import LAST, decide, undo
 from provenance._record.package import open_package
 from provenance._survey.adjust.adjustment import adjust_survey, survey_package
 from provenance._survey.trace.picture import open_plan
@@ -156,7 +157,7 @@ def test_tapes_place_a_point_and_faults_are_named_and_enter_nothing(tmp_path: Pa
     computed = adjust_survey(package)
     assert computed.position_table["x_m"].to_list() == package.typed("position")["x_m"].to_list()
     # what was entered together is taken back together
-    assert run("undo", package.folder, "last", "--by", "MB")[0] == 0
+    decide(package, undo(LAST), who="MB")
     assert not open_package(package.folder).tables.count("tie")
 
 
