@@ -102,7 +102,8 @@ def marks_before(package: Package, file_id: str) -> dict[str, Any]:
     for row in _rows(package, POINT_TABLE):
         if row["file_id"] == file_id:
             name = row["datum_id"] or row["element_id"] or row["sample_id"] or row["name"]
-            own = {"x_m": row["x_m"], "y_m": row["y_m"]} if name == row["name"] else {}
+            # with its unit, because bare numbers are read in that of the record
+            own = {axis: row[axis] + " m" for axis in ("x_m", "y_m") if name == row["name"]}
             points.append(
                 dict.fromkeys(COLUMNS, "")
                 | {

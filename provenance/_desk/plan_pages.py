@@ -163,6 +163,7 @@ def _tie_form(inputs: dict[str, Input]) -> dict[str, Any]:
         "shared": [inputs[name] for name in (*_SHARED, "notes") if name in inputs],
         "rows": range(1, _READINGS + 1),
         "unit": inputs["x_m"].unit,
+        "range_unit": inputs["sd_m"].unit,
     }
 
 
@@ -214,7 +215,7 @@ def plan_data(asked: Asked) -> Answer:
     if not file_id:
         return Told(told)
     picture = scan_named(here.package, file_id)
-    kept = marks_kept(here.package, picture)
+    kept = None if asked.desk.read_only else marks_kept(here.package, picture)
     before = kept or marks_before(here.package, file_id)
     told |= {
         "scan": {

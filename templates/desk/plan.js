@@ -15,6 +15,7 @@ const make = (name, properties = {}, ...children) => {
 const head = document.querySelector('meta[name=act]').content;
 const MOST_LISTED = 200;
 const MOST_LABELS = 400;
+const MOST_SHAPES = 1500;
 const STEP = 40;
 
 async function ask(way, sent) {
@@ -143,7 +144,12 @@ function drawRecord() {
   for (const one of data.places) {
     L.polyline([...one.outline, one.outline[0]].map(onMap), {color: '#50565a', weight: 1.2, dashArray: '8 4 2 4', interactive: false}).addTo(record);
   }
-  for (const one of data.woods) {
+  const view = map.getBounds().pad(0.5);
+  const inView = data.woods.length > MOST_SHAPES ? data.woods.filter((one) => view.contains(onMap(one.outline[0]))) : data.woods;
+  // so many are lines only, of one shape; nearer they have their outlines
+  const areMany = inView.length > MOST_SHAPES;
+  if (areMany) L.polyline(inView.flatMap(({ends: {a, b}}) => a.at.flatMap((from) => b.at.map((to) => [from, to].map(onMap)))), {color: '#3b2f1c', weight: 1, interactive: false}).addTo(record);
+  for (const one of areMany ? inView.filter((wood) => chosen === `wood:${wood.name}`) : inView) {
     const style = {color: '#3b2f1c', weight: chosen === `wood:${one.name}` ? 4 : 1.4, dashArray: one.doubt || one.loose ? '5 4' : null, fillColor: one.sampled ? '#c9a86a' : '#e9dfca', fillOpacity: scan ? 0.35 : 0.8};
     const {a, b} = one.ends;
     const shapes = one.doubt
@@ -197,13 +203,19 @@ function drawSigns() {
     const wide = 8 * text.length + 16;
     const crowded = taken.some(([x, y, other]) => Math.abs(y - screen.y) < 14 && screen.x < x + other && x < screen.x + wide);
     const isBare = one.key !== chosen && ((crowded && one.at.length === 1) || isMarkedHere(one));
+    const middle = one.at.reduce((sum, spot) => sum + onMap(spot).lng, 0) / one.at.length;
+    const isLeft = where.lng < middle - 1e-9;
     if (!isBare) taken.push([screen.x, screen.y, wide]);
     const name = one.at.length > 1 ? say('place_of', {name: title(one), number: number + 1, count: one.at.length, share: one.shares[number]}) : title(one);
     const kind = one.kind === 'hole' && one.cut ? 'cut' : one.kind;
-    const classes = [kind, one.doubt && 'doubt', isBare && 'bare', number % 2 && 'other', one.key === chosen && 'chosen'].filter(Boolean).join(' ');
+    const classes = [kind, one.doubt && 'doubt', isBare && 'bare', isLeft && 'other', one.key === chosen && 'chosen'].filter(Boolean).join(' ');
     const marker = sign(classes, text, one.doubt ? `${name}, ${words.doubt}` : name, where);
     marker.on('click', () => choose(one.key, number)).addTo(signs);
-    marker.getElement().dataset.key = `${one.key}/${number}`;
+    const button = marker.getElement();
+    button.dataset.key = `${one.key}/${number}`;
+    button.addEventListener('keydown', (event) => {
+      if (event.key === 'Enter' || event.key === ' ') { event.preventDefault(); choose(one.key, number); }
+    });
   }
   if (focused) signs.eachLayer((marker) => { if (marker.getElement()?.dataset.key === focused) marker.getElement().focus({preventScroll: true}); });
 }
@@ -349,7 +361,7 @@ function mark(x, y) {
   if (!scan) { fill(one, x, y); return; }
   if (x < 0 || y < 0 || x > scan.width || y > scan.height) { tell(words.outside); return; }
   if (isOwn()) {
-    Object.assign(one, {x_m: by('plan-own-x').value.trim(), y_m: by('plan-own-y').value.trim()});
+    Object.assign(one, {x_m: by('plan-own-x').value.trim(), y_m: by('plan-own-y').value.trim(), uncertainty_m: by('plan-own-range').value.trim()});
     if (!one.x_m || !one.y_m) { tell(say('own', {name: one.name})); by('plan-own-x').focus(); return; }
   }
   const before = points.findIndex((other) => is(other, one.kind, one.name, one.end));
@@ -420,7 +432,19 @@ async function refit() {
   }
   if (mineAsked !== asked) return;
   fit = told;
+  takeNames();
   showFit(problem);
+}
+
+// a number may be typed as a label says it; the server knows what it names
+function takeNames() {
+  for (const [told, isKnown] of [[fit?.known ?? [], true], [fit?.traced ?? [], false]]) {
+    const sent = points.filter((one) => (one.kind === 'known') === isKnown);
+    if (sent.length === told.length && sent.some((one, number) => one.name !== told[number].name)) {
+      sent.forEach((one, number) => { one.name = told[number].name; });
+      drawMine();
+    }
+  }
 }
 
 function showFit(problem) {
@@ -429,7 +453,7 @@ function showFit(problem) {
   by('plan-problem').textContent = problem;
   by('plan-fit').textContent = fit ? fit.said : `${words.no_fit}${toPixel ? '' : ` ${words.no_grid}`}`;
   by('plan-notes').replaceChildren(...(fit?.notes ?? []).map((text) => make('li', {textContent: text})));
-  by('plan-enter').disabled = !fit;
+  if (marking) by('plan-enter').disabled = !fit;
   by('plan-marked').replaceChildren(...[['known', words.known_points], ['', words.traced]].map(([what, heading]) => {
     const rows = points.filter((one) => (one.kind === 'known') === (what === 'known'));
     return rows.length ? make('section', {}, make('h3', {textContent: heading}), make('ul', {className: 'plan-list'}, ...rows.map(marked))) : '';
@@ -442,13 +466,17 @@ function marked(one) {
   const told = one.kind === 'known' ? fit?.known.find((other) => other.name === one.name) : fit?.traced.find((other) => is(other, one.kind, one.name, one.end));
   const show = make('button', {type: 'button', textContent: called(one)});
   show.addEventListener('click', () => map.panTo(ofPixel(one)));
-  const out = make('button', {type: 'button', textContent: '×'});
-  out.setAttribute('aria-label', say('remove', {name: called(one)}));
-  out.addEventListener('click', () => { remove(one); by('plan-map').focus(); });
+  const buttons = [show];
+  if (marking) {
+    const out = make('button', {type: 'button', textContent: '×'});
+    out.setAttribute('aria-label', say('remove', {name: called(one)}));
+    out.addEventListener('click', () => { remove(one); by('plan-map').focus(); });
+    buttons.push(out);
+  }
   let said = '';
   if (told && one.kind === 'known') said = `${told.unfit ? `${words.unfit}: ` : ''}${say('off', told)}; ${told.times ? say('times', told) : words.unchecked}`;
   else if (told) said = say('where', told);
-  return make('li', {className: told?.unfit || told?.doubt ? 'plan-unfit' : ''}, make('div', {className: 'plan-row'}, show, out), make('span', {textContent: said}));
+  return make('li', {className: told?.unfit || told?.doubt ? 'plan-unfit' : ''}, make('div', {className: 'plan-row'}, ...buttons), make('span', {textContent: said}));
 }
 
 by('plan-enter')?.addEventListener('click', async (event) => {
@@ -515,7 +543,7 @@ if (by('plan-ties')) {
 
 // -- mouse and keys --------------------------------------------------------------------------------
 
-map.on('moveend zoomend resize', () => { drawGrid(); drawSigns(); });
+map.on('moveend zoomend resize', () => { drawGrid(); drawSigns(); if (data.woods.length > MOST_SHAPES) drawRecord(); });
 const box = by('plan-map');
 box.addEventListener('keydown', (event) => {
   if (event.target !== box || event.ctrlKey || event.metaKey || event.altKey) return;
@@ -549,11 +577,10 @@ if (marking) {
 }
 
 if (scan) {
-  if (data.before.scale) by('plan-scale') && (by('plan-scale').value = data.before.scale);
-  if (data.before.model) by('plan-model') && (by('plan-model').value = data.before.model);
-  if (data.before.pencil) by('plan-pencil') && (by('plan-pencil').value = data.before.pencil);
+  for (const name of marking ? ['scale', 'model', 'pencil'] : []) if (data.before[name]) by(`plan-${name}`).value = data.before[name];
+  if (marking) by('plan-replace').checked = data.before.replace === true;
   drawMine();
-  if (by('plan-fit')) showFit(data.problem ?? '');
+  showFit(data.problem ?? '');
   if (data.is_kept && marking) tell(words.kept);
 }
 drawGrid();

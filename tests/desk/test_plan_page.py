@@ -20,6 +20,7 @@ from PIL import Image
 
 from provenance._desk.desk import Desk
 from provenance._desk.serving import serve
+from provenance._history.deciding import LAST, decide, undo
 from provenance._record.package import open_package
 from provenance._survey.adjust.adjustment import adjust_survey, survey_package
 from provenance._survey.trace.picture import open_plan
@@ -69,6 +70,9 @@ def test_clicks_give_the_tables_and_the_residuals_that_the_command_gives(tmp_pat
     package = a_house(tmp_path / "work").package
     picture = a_picture(tmp_path / "plan.png")
     points = a_points_file(tmp_path / "points.csv")
+    x, y = on_paper((3.0, 2.0))[0]
+    with points.open("a", encoding="utf-8") as stream:
+        stream.write(f"known,sill,,{x:.1f},{y:.1f},3.048,2,\n")
     other = shutil.copytree(package.folder, tmp_path / "command" / "holl")
     given = trace_plan(
         package, open_plan(picture), read_points(package, points, open_plan(picture))
@@ -80,6 +84,7 @@ def test_clicks_give_the_tables_and_the_residuals_that_the_command_gives(tmp_pat
     file_id = to.partition("?file=")[2]
     assert "Mark two or more known points" in text_of(sitting.page(to))
     marks, scale = as_the_page_sends(points)
+    marks[-1]["x_m"] = "10 ft"
     sent = {"place": "B1", "file": file_id, "points": marks, "scale": scale}
     first = sitting.act(f"{AT}/plan-fit", json=sent | {"points": marks[:1]}).json()
     assert first is None
@@ -151,8 +156,9 @@ def test_tapes_place_a_point_and_faults_are_named_and_enter_nothing(tmp_path: Pa
     assert (found["x_m"], found["y_m"]) == pytest.approx(true, abs=0.6)
     computed = adjust_survey(package)
     assert computed.position_table["x_m"].to_list() == package.typed("position")["x_m"].to_list()
-    told = sitting.client.get(f"{AT}/plan-readings?place=B1").json()
-    assert told == {} or all(len(rows) for rows in told.values())
+    # what was entered together is taken back together
+    decide(package, undo(LAST), who="MB")
+    assert not open_package(package.folder).tables.count("tie")
 
 
 def test_where_readings_conflict_every_place_is_drawn_and_none_is_singled_out(
@@ -306,8 +312,12 @@ def test_clicked_and_typed_marks_put_a_hole_where_it_is(browser: Any, tmp_path: 
         assert off < found["u95_major_m"] < 0.12
         assert off < 0.03
 
-        # the list leads to the mark and to the readings; everything fits a narrow screen
+        # list and mark lead to the readings; everything fits a narrow screen
         page.locator("#plan-list").get_by_role("button", name="231").click()
+        page.locator("#plan-about").get_by_text("sample 231").wait_for()
+        page.locator("#plan-map").get_by_role("button", name="known point D1").press("Enter")
+        page.locator("#plan-about").get_by_text("known point D1").wait_for()
+        page.locator("#plan-map").get_by_role("button", name="sample 231").press("Enter")
         page.get_by_role("cell", name=re.compile(": x$")).wait_for()
         axe = files_of("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
         page.evaluate(axe)

@@ -223,7 +223,7 @@ def _scale_of_drawing(
     if stated is None and measured is None:
         raise UnusableInput(
             f"{picture.path.name} does not say how finely it was scanned; say at what scale the "
-            "plan is drawn (--scale): 50 for 1:50. The uncertainty of every point follows from it"
+            "plan is drawn, --scale 50 for 1:50. The uncertainty of every point follows from it"
         )
     if stated is None:
         assert measured is not None
