@@ -166,8 +166,7 @@ def reminders(store: Store, today: date) -> list[str]:
     day, gone = today.isoformat(), store.withdrawn
     said = [
         f"{row['restriction_id']}: the {row['kind']} of {row['accession']} was until "
-        f"{row['until']}; lift it with --lift {row['restriction_id']} --reason, or enter a later "
-        "day"
+        f"{row['until']}; lift it, with the reason, or enter a later day"
         for row in store.rows(RESTRICTION)
         if row["until"]
         and row["until"] <= day
