@@ -247,6 +247,8 @@ def test_what_is_refused_is_refused_in_the_words_of_the_command(
         assert said in shown
     older = received(sitting, shelf / "bundle.zip")
     shown = text_of(sitting.page(older))
+    changed = text_of(sitting.do(f"{older}/compare", {"number": act.number}))
+    assert "0 added, 0 changed, 1 withdrawn" in changed
     assert f"{act.number} has all that is in it, and more" in shown
     said = sitting.refused(f"{older}/accession", {**on, "embargo_until": "soon"})
     assert said == "Embargo until, 'soon': write the day as 2026-03-01"
@@ -289,10 +291,24 @@ def test_what_is_refused_is_refused_in_the_words_of_the_command(
 
 def test_scans_and_findings_outlive_the_program(sitting: Sitting, shelf: Path) -> None:
     at, store = "/store/store", sitting.desk.folder / "store"
-    verdict = received(sitting, shelf / "bundle.zip")
-    on = {"depositor": "Mara Birkwood (invented)", "on": TODAY.isoformat(), "samples": "all"}
-    sitting.do(f"{verdict}/accession", {**on, "place": "B7"})
+    # many at once: a list, and the bundles that it names beside it
+    lines = f"bundle,on,samples,place\nbundle.zip,{TODAY},all,B7\nlater.zip,{TODAY},999,B7\n"
+    files = [
+        ("files", ("list.csv", lines)),
+        *(("files", (one, (shelf / one).read_bytes())) for one in ("bundle.zip", "later.zip")),
+    ]
+    checked = sitting.act(f"{at}/receive/many", {"depositor": "Mara (invented)"}, files=files)
+    running = sitting.desk.jobs[checked.headers["HX-Redirect"].removeprefix("/work/")]
+    running.thread.join(60)
+    assert running.done, running.problem
+    listed = text_of(sitting.page(running.done.to))
+    assert ("can be taken in" in listed, "Take in 1 bundles" in listed) == (True, True)
+    listed = text_of(sitting.do(running.done.to, {"paper": "letter"}))
+    assert ("2 bundle.zip taken in" in listed, "3 later.zip refused" in listed) == (True, True)
+    (kept,) = open_store(store).accessions
     sitting.do(f"{at}/list/place", {"place_id": "B7", "kind": "box"})
+    for label, title in (("TREENAIL HOLL-231-JV", "Samples: 1"), (compose_place("B7"), "In this")):
+        assert title in text_of(sitting.page(f"{at}/search?anything={label}")), label
     sitting.do(f"{at}/stocktake", {"name": "spring"})
     for scan in ({"place": "B7"}, {"text": "231"}, {"text": "TREENAIL HOLL-231-XX"}):
         (answer,) = sitting.act(f"{at}/stocktake/spring/scan", json=scan).json()
