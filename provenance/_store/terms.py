@@ -166,7 +166,8 @@ def reminders(store: Store, today: date) -> list[str]:
     day, gone = today.isoformat(), store.withdrawn
     said = [
         f"{row['restriction_id']}: the {row['kind']} of {row['accession']} was until "
-        f"{row['until']}; lift it, with the reason, or enter a later day"
+        f"{row['until']}; lift it with 'treenail store lift STORE {row['restriction_id']} --reason "
+        "TEXT', or enter a later day"
         for row in store.rows(RESTRICTION)
         if row["until"]
         and row["until"] <= day
