@@ -68,6 +68,7 @@ MODULES = (
     "editions",
     "store.about",
     "store.receiving",
+    "store.many",
     "store.stocktake",
     "store.audit",
     "store.search",

@@ -13,7 +13,7 @@ from provenance._bundle.describe.editions import EDITIONS
 from provenance._bundle.pack import pack
 from provenance._bundle.packed_words import packed_warnings, withheld_words
 from provenance._bundle.redaction.decisions import RELEASE, REPLACE, WITHHOLD
-from provenance._bundle.redaction.release import WAITING
+from provenance._bundle.redaction.release import PICTURE, WAITING
 from provenance._bundle.review.deciding import (
     Word,
     decide_by_rule,
@@ -43,7 +43,7 @@ _DECISIONS = (RELEASE, WITHHOLD, REPLACE)
 def review(asked: Asked) -> Answer:
     """By field how much is released, withheld and undecided; of one field every thing."""
     found = review_package(asked.record)
-    where, state = asked.query.get("where", ""), asked.query.get("state", "")
+    where, state, kind = (asked.query.get(one, "") for one in ("where", "state", "kind"))
     said = {row["identity"]: row for row in found.package.tables.rows("review")}
     titles = field_titles(found, found.items)
     values: dict[str, Any] = {
@@ -53,9 +53,10 @@ def review(asked: Asked) -> Answer:
         "fields": _fields(found, titles),
         "where": where,
         "state": state,
+        "kind": kind,
         "items": [],
         "more": 0,
-        "title": titles.get(where, where),
+        "title": _("Photos") if kind == PICTURE else titles.get(where, where),
         "decisions": _DECISIONS,
         "look_for": LOOK_FOR,
     }
@@ -63,7 +64,7 @@ def review(asked: Asked) -> Answer:
         chosen = [
             one
             for one in (*found.open, *(one for one in found.items if one.state != WAITING))
-            if one.where == where and state in ("", one.state)
+            if one.where == where and state in ("", one.state) and kind in ("", one.kind)
         ]
         shown = chosen[:MOST_SHOWN]
         instead = suggestions(found, shown)
@@ -177,7 +178,7 @@ def _fields(found: Review, titles: Mapping[str, str]) -> list[dict[str, Any]]:
     rows = [
         {
             "where": where,
-            "title": titles.get(where, where),
+            "title": _("Photos") if kind == PICTURE else titles.get(where, where),
             "kind": kind,
             "waiting": states[WAITING],
             "hits": states["hits"],

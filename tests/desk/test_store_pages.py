@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 import shutil
+import threading
 import zipfile
 from collections.abc import Iterator
 from datetime import date
+from importlib.resources import files as files_of
 from pathlib import Path
 from typing import Any
 
@@ -21,8 +23,11 @@ from provenance._collection.choosing import samples_of_event
 from provenance._collection.recording import Said, record_in_store
 from provenance._collection.scans import kept_scans, scans_path
 from provenance._collection.taking_stock import record_seen, take_stock
+from provenance._desk.desk import Desk
+from provenance._desk.serving import serve
 from provenance._desk.store import common, holdings, receiving, records
 from provenance._drawing.paper import paper_named
+from provenance._identity.place_code import compose_place
 from provenance._record.package import open_package
 from provenance._store.entering import enter_row
 from provenance._store.starting import put_settings
@@ -31,8 +36,10 @@ from provenance._store.terms import Terms, lift
 from provenance._store.withdrawing import withdraw
 from tests.accession.conftest import a_sound_package
 from tests.builders import PackageBuilder, left_alone, pack_bundle
+from tests.bundle.finding_aid.conftest import browser
 from tests.desk.sitting import Sitting, text_of
 
+__all__ = ["browser"]
 WRITTEN = "2036-05-04T09:00:00Z"
 TODAY = date.today()
 SETTINGS = {
@@ -240,6 +247,8 @@ def test_what_is_refused_is_refused_in_the_words_of_the_command(
         assert said in shown
     older = received(sitting, shelf / "bundle.zip")
     shown = text_of(sitting.page(older))
+    changed = text_of(sitting.do(f"{older}/compare", {"number": act.number}))
+    assert "0 added, 0 changed, 1 withdrawn" in changed
     assert f"{act.number} has all that is in it, and more" in shown
     said = sitting.refused(f"{older}/accession", {**on, "embargo_until": "soon"})
     assert said == "Embargo until, 'soon': write the day as 2026-03-01"
@@ -282,10 +291,24 @@ def test_what_is_refused_is_refused_in_the_words_of_the_command(
 
 def test_scans_and_findings_outlive_the_program(sitting: Sitting, shelf: Path) -> None:
     at, store = "/store/store", sitting.desk.folder / "store"
-    verdict = received(sitting, shelf / "bundle.zip")
-    on = {"depositor": "Mara Birkwood (invented)", "on": TODAY.isoformat(), "samples": "all"}
-    sitting.do(f"{verdict}/accession", {**on, "place": "B7"})
+    # many at once: a list, and the bundles that it names beside it
+    lines = f"bundle,on,samples,place\nbundle.zip,{TODAY},all,B7\nlater.zip,{TODAY},999,B7\n"
+    files = [
+        ("files", ("list.csv", lines)),
+        *(("files", (one, (shelf / one).read_bytes())) for one in ("bundle.zip", "later.zip")),
+    ]
+    checked = sitting.act(f"{at}/receive/many", {"depositor": "Mara (invented)"}, files=files)
+    running = sitting.desk.jobs[checked.headers["HX-Redirect"].removeprefix("/work/")]
+    running.thread.join(60)
+    assert running.done, running.problem
+    listed = text_of(sitting.page(running.done.to))
+    assert ("can be taken in" in listed, "Take in 1 bundles" in listed) == (True, True)
+    listed = text_of(sitting.do(running.done.to, {"paper": "letter"}))
+    assert ("2 bundle.zip taken in" in listed, "3 later.zip refused" in listed) == (True, True)
+    (kept,) = open_store(store).accessions
     sitting.do(f"{at}/list/place", {"place_id": "B7", "kind": "box"})
+    for label, title in (("TREENAIL HOLL-231-JV", "Samples: 1"), (compose_place("B7"), "In this")):
+        assert title in text_of(sitting.page(f"{at}/search?anything={label}")), label
     sitting.do(f"{at}/stocktake", {"name": "spring"})
     for scan in ({"place": "B7"}, {"text": "231"}, {"text": "TREENAIL HOLL-231-XX"}):
         (answer,) = sitting.act(f"{at}/stocktake/spring/scan", json=scan).json()
@@ -374,3 +397,67 @@ def test_a_person_sees_what_each_edition_holds_and_decides_item_by_item(tmp_path
     with zipfile.ZipFile(bundle) as bag:
         content = b"".join(map(bag.read, bag.namelist()))
     assert (one.text.encode() in content, other.text.encode() in content) == (True, False)
+
+
+@pytest.mark.heavy
+def test_a_scanner_that_types_faster_than_the_disk_loses_no_line(
+    browser: Any, tmp_path: Path
+) -> None:
+    folder = tmp_path / "desk"
+    store = put_settings(folder / "store", SETTINGS, **day())
+    for place in PLACES:
+        enter_row(store, "place", place, **day())
+    said: list[str] = []
+    desk = Desk(folder, by="MB")
+    serving = threading.Thread(
+        target=serve, args=(desk,), kwargs={"browser": False, "tell": said.append}
+    )
+    serving.start()
+    context = browser.new_context(viewport={"width": 1280, "height": 1000})
+    page = context.new_page()
+    wrong: list[str] = []
+    page.on("console", lambda one: wrong.append(one.text) if one.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    try:
+        while not said and serving.is_alive():
+            serving.join(0.05)
+        address = said[0].split()[1]
+        page.goto(address)
+        page.wait_for_url("**/")
+        at = f"{address.partition('/open')[0]}/store/store"
+        page.goto(f"{at}/stocktake")
+        page.get_by_role("button", name="Begin").click()
+        page.get_by_label("Scan here").wait_for()
+        # a wedge ends each line with Enter and waits for nothing
+        lines = [compose_place("B7"), *map(str, range(200, 230)), compose_place("END")]
+        for line in lines[:20]:
+            page.keyboard.insert_text(line)
+            page.keyboard.press("Enter")
+        page.reload()
+        for line in lines[20:]:
+            page.keyboard.insert_text(line)
+            page.keyboard.press("Enter")
+        page.get_by_text("No place is open").wait_for()
+        (path,) = (folder / "store" / "stocktake").glob("*.csv")
+        kept = [text for *_, text in kept_scans(path)]
+        # one that was on its way when the page went may be there twice, none is lost
+        assert list(dict.fromkeys(kept)) == lines
+        assert len(kept) <= len(lines) + 1
+        page.get_by_role("button", name="Use the camera").click()
+        page.get_by_text("The camera was refused or is in use").wait_for()
+
+        axe = files_of("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+        for one in ("", "/receive", page.url.removeprefix(at), "/places", "/event?event=loaned",
+                    "/search?anything=B7", "/audit", "/people"):  # fmt: skip
+            page.set_viewport_size({"width": 1280, "height": 1000})
+            page.goto(at + one)
+            page.evaluate(axe)
+            ran = page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa']})")
+            assert ([found["id"] for found in ran["violations"]], one) == ([], one)
+            page.set_viewport_size({"width": 320, "height": 800})
+            assert page.evaluate("document.documentElement.scrollWidth") == 320, one
+        assert [one for one in wrong if "favicon" not in one and "404" not in one] == []
+    finally:
+        desk.stop()
+        serving.join(20)
+        context.close()

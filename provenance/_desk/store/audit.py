@@ -30,7 +30,7 @@ def audit(asked: Asked) -> Answer:
         "words": WORDS,
         "state": None,
         "standing": [],
-        "numbers": {act.kept_at: act.number for act in store.accessions},
+        "numbers": {act.kept_at.partition("/")[0]: act.number for act in store.accessions},
     }
     if not (asked.desk.read_only or asked.desk.jobs.running()):
         standing, state = compare_in_store(store.folder, index_place(store.folder))

@@ -8,10 +8,12 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from provenance._base.languages import _
 from provenance._catalogue.build import INDEX_NAME, index_place, update_catalogue
 from provenance._desk.answers import Sent
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import CODE, DATE, LONG_TEXT, TEXT, Input
+from provenance._desk.things import NotHere
 from provenance._history.history import moment_text
 from provenance._store.store import Store, open_store
 from provenance._store.tables import StoreTable
@@ -113,3 +115,20 @@ def keys_of_store(store: Store) -> Mapping[str, list[str]]:
         "party": [row["party_id"] for row in store.rows("party")],
         "accession": [act.number for act in store.accessions],
     }
+
+
+def new_path(asked: Asked, name: str) -> tuple[Path, str]:
+    """Where a work puts what a later page shows, and the token by which that page finds it."""
+    path = asked.desk.scratch() / name
+    return path, asked.desk.made(Sent(path, name)).rpartition("/")[2]
+
+
+def kept_path(asked: Asked, name: str) -> Path:
+    """Where that lies by the token of the address; raises NotHere."""
+    try:
+        made = asked.desk.fetch(asked.address["token"])
+    except KeyError:
+        raise NotHere(_("This was put aside. Bring it in again.")) from None
+    if made.name != name or not isinstance(made.content, Path):
+        raise NotHere(_("This was put aside. Bring it in again."))
+    return made.content

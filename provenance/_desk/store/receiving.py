@@ -19,13 +19,20 @@ from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.languages import N_, _
 from provenance._base.progress import Progress
 from provenance._compare.compare import compare
-from provenance._compare.report import difference_html, difference_text
-from provenance._desk.answers import Answer, Done, Page, Sent, Work
+from provenance._compare.report import difference_text
+from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import DATE, LONG_TEXT, Input
 from provenance._desk.pages import Pages
-from provenance._desk.store.common import keys_of_store, opened, plain_input
-from provenance._desk.things import BUNDLE, NotHere, things_in
+from provenance._desk.store.common import (
+    MOST_ROWS,
+    kept_path,
+    keys_of_store,
+    new_path,
+    opened,
+    plain_input,
+)
+from provenance._desk.things import BUNDLE, things_in
 from provenance._drawing.paper import PAPERS, paper_named
 from provenance._history.history import moment_text
 from provenance._store.current import OLDER
@@ -52,7 +59,7 @@ _TITLES: Mapping[str, tuple[str, str]] = {
 }
 """Column of a list of bundles → what a form calls it, and under which heading."""
 _DAYS = ("on", "from", "until", "embargo_until")
-_STATE = "received.json"
+_STATE, _COMPARED = "received.json", "comparison.txt"
 _STANDS: Mapping[str, str] = {
     FIRST: N_("It is the first bundle of its record here."),
     SUCCESSOR: N_("It goes on from what is held of its record."),
@@ -119,8 +126,7 @@ def received(asked: Asked) -> Answer:
         "on": date.today().isoformat(),
         "bag_only": asked.text("bag_only"),
     }
-    path = asked.desk.scratch() / _STATE
-    token = asked.desk.made(Sent(path, _STATE, "application/json")).rpartition("/")[2]
+    path, token = new_path(asked, _STATE)
     return _judging(asked, path, token, {"bundle": str(bundle), "cells": cells})
 
 
@@ -144,7 +150,7 @@ def verdict(asked: Asked) -> Answer:
 def check(asked: Asked) -> Answer:
     """Check again with what was filled in; nothing is written."""
     state = _filled(asked)
-    return _judging(asked, _path(asked), asked.address["token"], state)
+    return _judging(asked, kept_path(asked, _STATE), asked.address["token"], state)
 
 
 @pages.done("/store/{store}/received/{token}/accession")
@@ -153,7 +159,7 @@ def take_in(asked: Asked) -> Answer:
     state = _filled(asked)
     line, store = _line(state), asked.store
     said: dict[str, Any] = _said(line) | {"paper": paper_named(asked.text("paper", "a4"))}
-    path, token = _path(asked), asked.address["token"]
+    path, token = kept_path(asked, _STATE), asked.address["token"]
     insists = asked.text("even_if_rewritten") == "yes"
     if insists and not line.cells["reason"]:
         raise UnusableInput(_("Say in 'Reason' why it is accepted although it was refused."))
@@ -224,41 +230,22 @@ def compared_kept(asked: Asked) -> Answer:
 @pages.shown("/store/{store}/comparison/{token}")
 def comparison(asked: Asked) -> Answer:
     """A comparison in words."""
-    content = _made(asked)
-    if not isinstance(content.content, bytes):
-        raise NotHere(_("This comparison is gone. Make it again."))
-    return Page("store/comparison.html", {"text": content.content.decode("utf-8")})
+    text = kept_path(asked, _COMPARED).read_text(encoding="utf-8")
+    return Page("store/comparison.html", {"text": text})
 
 
 def _comparing(asked: Asked, old: Path, new: Path) -> Work:
     def work(progress: Progress) -> Done:
         found = compare(old, new, progress=progress)
-        page = asked.desk.made(
-            Sent(difference_html(found).encode("utf-8"), "comparison.html", "text/html")
-        )
-        text = difference_text(found, most=200).encode("utf-8")
-        token = asked.desk.made(Sent(text, "comparison.txt", "text/plain")).rpartition("/")[2]
-        return Done(f"{asked.at('comparison', token)}?page={page}")
+        path, token = new_path(asked, _COMPARED)
+        write_text(path, difference_text(found, most=MOST_ROWS))
+        return Done(asked.at("comparison", token))
 
     return Work(_("Comparing"), work)
 
 
-def _made(asked: Asked) -> Sent:
-    try:
-        return asked.desk.fetch(asked.address["token"])
-    except KeyError:
-        raise NotHere(_("This bundle was put aside. Drop it again.")) from None
-
-
-def _path(asked: Asked) -> Path:
-    made = _made(asked)
-    if made.name != _STATE or not isinstance(made.content, Path):
-        raise NotHere(_("This bundle was put aside. Drop it again."))
-    return made.content
-
-
 def _state(asked: Asked) -> dict[str, Any]:
-    state: dict[str, Any] = json.loads(_path(asked).read_text(encoding="utf-8"))
+    state: dict[str, Any] = json.loads(kept_path(asked, _STATE).read_text(encoding="utf-8"))
     return state
 
 

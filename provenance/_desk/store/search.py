@@ -13,6 +13,7 @@ from provenance._catalogue.answer import answer_bytes
 from provenance._catalogue.notes import exact_places_in, notes_on, usual_kind
 from provenance._catalogue.query import KINDS, Wanted, find_in_catalogue
 from provenance._collection.kept import label_read
+from provenance._collection.scans import SAMPLE, read_one
 from provenance._desk.answers import Answer, Page, Sent
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import DATE, Input
@@ -21,6 +22,7 @@ from provenance._desk.store.common import MOST_ROWS, Cell, fresh_index, keys_of_
 from provenance._desk.store.common import plain_input as field
 from provenance._model.notation import parse_year
 from provenance._model.schema import read_core
+from provenance._store.places import Places
 from provenance._store.terms import is_day
 
 if TYPE_CHECKING:
@@ -131,7 +133,10 @@ def _wanted(asked: Asked, said: dict[str, str]) -> Wanted:
 
 def _anything(asked: Asked, index: Path, text: str) -> Iterator[dict[str, object]]:
     """What a number, name or label may mean: sample, stamp, accession, place, site, keeper."""
+    scan, tree = read_one(text), Places(opened(asked).rows("place"))
     labelled = label_read(asked.store, text)
+    if scan.kind == SAMPLE and scan.site_id and not labelled:
+        labelled = {"sample": scan.sample_id, "site": scan.site_id}
     alike = text if "*" in text else f"*{text}*"
     asks = [
         (_("Samples"), "holdings", Wanted(**(labelled or {"sample": text}))),  # type: ignore[arg-type]
@@ -143,10 +148,10 @@ def _anything(asked: Asked, index: Path, text: str) -> Iterator[dict[str, object
     for title, kind, wanted in asks:
         if not (frame := find_in_catalogue(index, kind, wanted)).is_empty():
             yield _shown(asked, title, frame)
-    places = opened(asked).rows("place")
-    names = {one.casefold() for row in places for one in (row["place_id"], row["name"])}
-    if text.casefold() in names:
-        frame = find_in_catalogue(index, "holdings", Wanted(place=text))
+    names = {one.casefold() for row in tree.rows.values() for one in (row["place_id"], row["name"])}
+    place = tree.by_code.get(scan.place_code, "") or (text if text.casefold() in names else "")
+    if place:
+        frame = find_in_catalogue(index, "holdings", Wanted(place=place))
         yield _shown(asked, _("In this place"), frame)
 
 
