@@ -371,13 +371,16 @@ def options_of(model: Model, one: Field) -> tuple[tuple[str, str], ...]:
 
 
 def fields_by_section(model: Model) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Every field that a column can become, under table and section: (table.field, title)."""
+    """Every field that a column can become, under table and section: (table.field, words)."""
     groups = []
     for table in model.of_role("record"):
         for section, title in table.sections.items():
             fields = [one for one in table.form_fields() if one.section == section]
             if fields:
-                listed = [(f"{table.name}.{one.name}", one.title) for one in fields]
+                # the table stands before each, so that a person who types gets to it
+                listed = [
+                    (f"{table.name}.{one.name}", f"{table.title}: {one.title}") for one in fields
+                ]
                 groups.append((f"{table.title}: {title}", listed))
     return groups
 
