@@ -216,7 +216,7 @@ def _address(asked: Asked, one: Waiting) -> str:
 
 
 def _sheets(asked: Asked, one: Waiting) -> list[Sheet]:
-    return sheets_of(one.path, one.document(), asked.record.model)
+    return sheets_of(one.path, one.raw, one.document(), asked.record.model)
 
 
 def _addressed(asked: Asked) -> tuple[Waiting, list[Sheet], int]:
