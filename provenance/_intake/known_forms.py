@@ -13,7 +13,7 @@ from typing import Any
 from provenance._base.errors import UnusableInput
 from provenance._base.yaml_text import yaml_of
 from provenance._intake.files.readers import open_received
-from provenance._intake.files.received import TextHabits
+from provenance._intake.files.received import Row, TextHabits
 from provenance._intake.lines.headings import find_headings
 from provenance._intake.lines.readings import Place
 from provenance._intake.mapping.document import LEFT, TO_DECIDE, Source, uses
@@ -21,7 +21,7 @@ from provenance._intake.mapping.mapping import SourceRule, same_heading
 from provenance._intake.mapping.mapping_file import OPEN, mapping_from, read_document
 from provenance._record.package import Package
 
-_ROWS = 40
+_ROWS = 100
 """Rows in which the headings of a form are looked for."""
 _ALIKE = 0.8
 """A sheet is of a form when all that is read is there, and so many headings are known."""
@@ -42,13 +42,14 @@ def known_form(package: Package, path: Path) -> KnownForm | None:
     are put in.
     """
     best: tuple[int, KnownForm] | None = None
+    form = _Form(path)
     for mapping_path, file_name in _mappings(package):
         raw = read_document(mapping_path)
         try:
             sources = mapping_from(raw, package.model, mapping_path.name).sources
         except UnusableInput:
             continue  # of a profile that this record had before
-        fitting = [place for place, one in enumerate(sources) if _fits(one, path)]
+        fitting = [place for place, one in enumerate(sources) if _fits(one, form)]
         if not fitting or (best and len(fitting) <= best[0]):
             continue
         if len(fitting) == len(sources) and all(one.reads(path.name) for one in sources):
@@ -63,9 +64,10 @@ def known_form(package: Package, path: Path) -> KnownForm | None:
 def fits_now(mapping: Path, path: Path) -> bool:
     """Whether a mapping that a person is still working on is for a file, questions or not."""
     sources = read_document(mapping)["sources"]
+    form = _Form(path)
     return all(
         _has_headings(
-            path,
+            form,
             _listed(one.get("sheet", one.get("sheets", []))),
             one.get("header_row", 1),
             {*one.get(TO_DECIDE, ()), *one.get(LEFT, ()), *_looked_at(one)},
@@ -98,35 +100,53 @@ def _reading(raw: dict[str, Any], source: SourceRule, path: Path) -> dict[str, A
     return raw if source.reads(path.name) else {**raw, "files": glob.escape(path.name)}
 
 
-def _fits(source: SourceRule, path: Path) -> bool:
+class _Form:
+    """The first rows of a file's sheets, read once for each way to read a text file."""
+
+    def __init__(self, path: Path) -> None:
+        self.name = path.name
+        self._path = path
+        self._sheets: dict[TextHabits, dict[str, list[Row]]] = {}
+
+    def sheets(self, habits: TextHabits) -> dict[str, list[Row]]:
+        """The first rows of each sheet."""
+        if habits not in self._sheets:
+            with closing(open_received(self._path, habits)) as received:
+                self._sheets[habits] = {
+                    name: list(islice(received.sheet(name).rows(), _ROWS))
+                    for name in received.sheet_names
+                }
+        return self._sheets[habits]
+
+
+def _fits(source: SourceRule, form: _Form) -> bool:
     """Whether a file has the sheets of a source, each with its headings and few others."""
     known = source.columns | {*source.left_out}
-    return _has_headings(path, source.sheets, source.header_row, source.columns, known, source.text)
+    return _has_headings(form, source.sheets, source.header_row, source.columns, known, source.text)
 
 
 def _has_headings(
-    path: Path,
+    form: _Form,
     sheets: Sequence[str],
     header_row: int,
     wanted: Collection[str],
     known: Collection[str] = (),
-    habits: TextHabits | None = None,
+    habits: TextHabits = TextHabits(),  # noqa: B008  (a value that does not change)
 ) -> bool:
     small = {same_heading(one) for one in known or wanted}
-    with closing(open_received(path, habits)) as received:
-        names = {same_heading(one): one for one in received.sheet_names}
-        chosen = [names.get(same_heading(one)) for one in sheets]
-        if names.keys() == {""} or not sheets:
-            chosen = list(names.values()) if len(names) == 1 else [None]
-        for name in chosen:
-            if name is None:
-                return False
-            first = list(islice(received.sheet(name).rows(), max(_ROWS, header_row)))
-            try:
-                found = find_headings(first, header_row, wanted, Place(path.name, name))
-            except UnusableInput:
-                return False
-            here = [one for one in map(same_heading, found.names) if not one.startswith("column ")]
-            if sum(one in small for one in here) < _ALIKE * len(here):
-                return False
+    rows = form.sheets(habits)
+    names = {same_heading(one): one for one in rows}
+    chosen = [names.get(same_heading(one)) for one in sheets]
+    if names.keys() == {""} or not sheets:
+        chosen = list(names.values()) if len(names) == 1 else [None]
+    for name in chosen:
+        if name is None:
+            return False
+        try:
+            found = find_headings(rows[name], header_row, wanted, Place(form.name, name))
+        except UnusableInput:
+            return False
+        here = [one for one in map(same_heading, found.names) if not one.startswith("column ")]
+        if sum(one in small for one in here) < _ALIKE * len(here):
+            return False
     return True

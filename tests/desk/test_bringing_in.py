@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+import shutil
 import zipfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -13,12 +14,15 @@ import lxml.html
 import pytest
 import yaml
 
+from provenance._history.deciding import correct, decide, remove, rename
 from provenance._intake.importing import import_exports
 from provenance._intake.known_forms import known_form
 from provenance._intake.mapping.mapping_file import read_mapping
+from provenance._merging.merge import merge_packages
 from provenance._model.profile import shipped_profiles
 from provenance._record.new import new_package
 from provenance._record.package import Package, open_package
+from tests.builders import a_package
 from tests.desk.sitting import Sitting, text_of
 
 PAPERS = Path(__file__).parents[2] / "demo_package"
@@ -383,3 +387,35 @@ def test_a_record_is_begun_and_a_bundle_brought_in(tmp_path: Path) -> None:
         assert (folder / name).read_bytes() == bundle.read_bytes()
     alone = Sitting(folder / "hollin-reach-ete")
     assert "one record" in alone.refused("/new", said)
+
+
+def test_conflicts_about_whole_rows_are_settled_too(tmp_path: Path) -> None:
+    """Two copies of a record rename, remove and add at odds; each is settled by a choice."""
+    builder = a_package(tmp_path / "work").with_row("site")
+    for number in range(1, 6):
+        builder.with_row("element", element_id=f"LH-{number}", place_id=None)
+    here = tmp_path / "work" / "holl"
+    there = shutil.copytree(here, tmp_path / "there")
+    said = {
+        here: (rename("element", "LH-1", "LH-11"), rename("element", "LH-2", "LH-40"),
+               remove("element", "LH-4")),
+        there: (rename("element", "LH-1", "LH-12"), rename("element", "LH-3", "LH-40"),
+                correct("element", "LH-4", {"notes": "burnt"})),
+    }  # fmt: skip
+    for folder, decisions in said.items():
+        for one in decisions:
+            decide(open_package(folder), one, who="MB", why="as seen")
+    merge_packages(open_package(here), open_package(there), who="MB")
+    sitting = Sitting(tmp_path / "work")
+    where = "/record/holl/settle"
+    page = text_of(sitting.page(where))
+    for kind in ("renamed twice", "one key for several rows", "removed and stated"):
+        assert kind in page
+    twice = {"kind": "renamed_twice", "table": "element", "key": "LH-11", "why": "as on the tag"}
+    sitting.do(f"{where}/conflict", twice | {"side": "1", "value|1": "LH-12"})
+    one_key = {"kind": "one_key_several_rows", "table": "element", "key": "LH-40", "why": "two"}
+    sitting.do(f"{where}/conflict", one_key | {"side": "own", "row": "LH-3", "own": "LH-41"})
+    gone = {"kind": "removed_and_stated", "table": "element", "key": "LH-4", "why": "stands"}
+    assert "Nothing is open" in text_of(sitting.do(f"{where}/conflict", gone | {"side": "keep"}))
+    keys = open_package(here).tables.column("element", "element_id")
+    assert sorted(keys) == ["LH-12", "LH-4", "LH-40", "LH-41", "LH-5"]

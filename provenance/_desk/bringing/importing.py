@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from provenance._base.errors import UnusableInput
-from provenance._base.languages import N_, _
+from provenance._base.languages import N_, _, ngettext
 from provenance._base.progress import Progress
 from provenance._desk.answers import Answer, Done, Page, Sent, Work
 from provenance._desk.asked import Asked
@@ -192,7 +192,7 @@ def take(asked: Asked) -> Answer:
         if one.mapping is not None:
             one.mapping.unlink(missing_ok=True)  # the record keeps it with the file
         del held[one.token]
-        said = _said(result, package.model.tables)
+        said = _said(result)
         return Done(settle if result.unread or result.conflicts else again, said)
 
     return Work(_("Taking in {name}").format(name=one.path.name), work)
@@ -216,7 +216,7 @@ def _address(asked: Asked, one: Waiting) -> str:
 
 
 def _sheets(asked: Asked, one: Waiting) -> list[Sheet]:
-    return sheets_of(one.path, one.document(), asked.record.model)
+    return sheets_of(one.path, one.raw, one.document(), asked.record.model)
 
 
 def _addressed(asked: Asked) -> tuple[Waiting, list[Sheet], int]:
@@ -281,11 +281,13 @@ def _of_result(asked: Asked, result: ImportResult | None) -> dict[str, object]:
     }
 
 
-def _said(result: ImportResult, tables: object) -> str:
-    rows = sum(result.added.values())
-    lines = [_("Taken in: {rows} new rows.").format(rows=rows)]
-    if result.unread:
-        lines.append(_("{count} cells could not be read.").format(count=result.unread))
-    if result.conflicts:
-        lines.append(_("{count} conflicts to settle.").format(count=len(result.conflicts)))
+def _said(result: ImportResult) -> str:
+    rows, unread, conflicts = sum(result.added.values()), result.unread, len(result.conflicts)
+    lines = [ngettext("Taken in: {n} new row.", "Taken in: {n} new rows.", rows).format(n=rows)]
+    if unread:
+        text = ngettext("{n} cell cannot be read.", "{n} cells cannot be read.", unread)
+        lines.append(text.format(n=unread))
+    if conflicts:
+        text = ngettext("{n} conflict to settle.", "{n} conflicts to settle.", conflicts)
+        lines.append(text.format(n=conflicts))
     return " ".join(lines)

@@ -17,6 +17,7 @@ from provenance._history.projection import (
     ONE_KEY_SEVERAL_ROWS,
     REMOVED_AND_STATED,
     RENAMED_TWICE,
+    SAID_AGAIN,
     Claim,
     Conflict,
 )
@@ -62,7 +63,10 @@ def settle(asked: Asked) -> Answer:
     with package.locked_for_reading():
         history = open_history(package)
     names = {row["original_id"]: row["file_name"] for row in package.tables.rows("original")}
-    conflicts = [_open(package, history, one, names) for one in history.state.conflicts]
+    found = [_open(package, history, one, names) for one in history.state.conflicts]
+    # a decision stands also where a source says again what was rejected
+    again = [one for one in found if one.kind == SAID_AGAIN]
+    conflicts = [one for one in found if one.kind != SAID_AGAIN]
     cells = open_cells(package)
     fields = {
         cell["unread_id"]: _input(package, cell["table_name"], cell["field"]) for cell in cells
@@ -71,6 +75,7 @@ def settle(asked: Asked) -> Answer:
         "bringing/settle.html",
         {
             "conflicts": conflicts[:MOST],
+            "again": again[:MOST],
             "cells": cells[:MOST],
             "count": len(conflicts) + len(cells),
             "names": names,

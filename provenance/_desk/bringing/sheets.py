@@ -371,50 +371,73 @@ def options_of(model: Model, one: Field) -> tuple[tuple[str, str], ...]:
 
 
 def fields_by_section(model: Model) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Every field that a column can become, under table and section: (table.field, title)."""
+    """Every field that a column can become, under table and section: (table.field, words)."""
     groups = []
     for table in model.of_role("record"):
         for section, title in table.sections.items():
             fields = [one for one in table.form_fields() if one.section == section]
             if fields:
-                listed = [(f"{table.name}.{one.name}", one.title) for one in fields]
+                # the table stands before each, so that a person who types gets to it
+                listed = [
+                    (f"{table.name}.{one.name}", f"{table.title}: {one.title}") for one in fields
+                ]
                 groups.append((f"{table.title}: {title}", listed))
     return groups
 
 
-def sheets_of(path: Path, document: dict[str, Any], model: Model) -> list[Sheet]:
-    """The sheets of a file that hold anything, each with its source; raises UnusableInput."""
-    sources: list[Source] = document["sources"]
-    habits = [
-        TextHabits(one.get("encoding"), one.get("delimiter"), one.get("quote")) for one in sources
-    ]
+@dataclass(frozen=True)
+class Raw:
+    """A sheet as it was read: its first rows, and what a schema says of its columns."""
+
+    name: str
+    rows: Sequence[Row]
+    described: Mapping[str, Any]
+
+
+def raw_sheets(path: Path, document: dict[str, Any]) -> list[Raw]:
+    """The sheets of a file, in their order; raises UnusableInput."""
+    first: Source = document["sources"][0]
+    habits = TextHabits(first.get("encoding"), first.get("delimiter"), first.get("quote"))
+    with closing(open_received(path, habits)) as received:
+        return [
+            Raw(
+                name,
+                first_rows(sheet.rows()),
+                sheet.columns if isinstance(sheet, PackageTable) else {},
+            )
+            for name in received.sheet_names
+            for sheet in (received.sheet(name),)
+        ]
+
+
+def sheets_of(
+    path: Path, raw: Sequence[Raw], document: dict[str, Any], model: Model
+) -> list[Sheet]:
+    """The sheets that hold anything, each with its source."""
     missing = tuple(str(one).casefold() for one in document.get("missing", ()) if one)
     dates = document.get("dates", {})
+    names = [one.name for one in raw]
     found = []
-    with closing(open_received(path, habits[0] if habits else None)) as received:
-        for name in received.sheet_names:
-            sheet = received.sheet(name)
-            rows = first_rows(sheet.rows())
-            if not any(value not in (None, "") for _, row in rows for value in row):
-                continue
-            described = sheet.columns if isinstance(sheet, PackageTable) else {}
-            source = next((one for one in sources if _reads(one, name, received.sheet_names)), None)
-            header = source.get("header_row", 1) if source else header_row(rows, frozenset())
-            found.append(
-                Sheet(
-                    path,
-                    name,
-                    rows,
-                    header,
-                    described,
-                    source,
-                    model,
-                    missing,
-                    document.get("units", ""),
-                    tuple(dates.get("formats", ())),
-                    str(dates.get("century_pivot", "")),
-                )
+    for one in raw:
+        if not any(value not in (None, "") for _number, row in one.rows for value in row):
+            continue
+        source = next((two for two in document["sources"] if _reads(two, one.name, names)), None)
+        header = source.get("header_row", 1) if source else header_row(one.rows, frozenset())
+        found.append(
+            Sheet(
+                path,
+                one.name,
+                one.rows,
+                header,
+                one.described,
+                source,
+                model,
+                missing,
+                document.get("units", ""),
+                tuple(dates.get("formats", ())),
+                str(dates.get("century_pivot", "")),
             )
+        )
     return found
 
 

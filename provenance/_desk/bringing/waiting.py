@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError
 from provenance._base.yaml_text import yaml_of
 from provenance._desk.asked import Asked
+from provenance._desk.bringing.sheets import Raw, raw_sheets
 from provenance._desk.things import NotHere
 from provenance._gate.budget import SheetBudget
 from provenance._intake.answers.opening import open_export
@@ -47,6 +49,11 @@ class Waiting:
     result: ImportResult | None = None
     question: PerhapsNewer | None = None
     same_as: Sameness = NOT_SAID
+
+    @cached_property
+    def raw(self) -> list[Raw]:
+        """Its sheets, read once: an uploaded file does not change."""
+        return raw_sheets(self.path, self.document())
 
     def document(self) -> dict[str, Any]:
         """The mapping as its YAML has it."""
