@@ -189,6 +189,8 @@ def take(asked: Asked) -> Answer:
             raise UnusableInput(
                 "The record was changed since you looked. Nothing was taken in; try it again."
             )
+        if result.added.get("lab_result"):
+            complete_results(package, result)
         if one.mapping is not None:
             one.mapping.unlink(missing_ok=True)  # the record keeps it with the file
         del held[one.token]

@@ -153,5 +153,5 @@ class Subjects:
             )
             raise UnreadableValue(text, f"is the number of several things; write {words}")
         raise trouble or UnreadableValue(
-            text, "is no site, place, timber, sample, plug or parcel of this record"
+            text, "names no site, place, timber, sample, plug or parcel of this record"
         )
