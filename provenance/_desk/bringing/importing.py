@@ -27,6 +27,7 @@ from provenance._history.edits import in_words
 from provenance._intake.claims import PerhapsNewer, Sameness
 from provenance._intake.import_findings import grouped
 from provenance._intake.importing import ImportResult, import_exports
+from provenance._lab.results import complete_results
 
 pages = Pages()
 _FILE = "/record/{record}/import/{file}"
