@@ -160,7 +160,8 @@ function listen() {
   events.addEventListener("findings", () => askFindings());
   events.addEventListener("error", () => {
     lost = true;
-    setTimeout(() => { if (lost) acts.hear.silent(); }, 3000); // a page that is being left loses it as well
+    const { answers } = acts; // a page that is being left loses it as well, and an act may be answered first
+    setTimeout(() => { if (lost && answers === acts.answers) acts.hear.silent(); }, 3000);
     if (events.readyState === EventSource.CLOSED) setTimeout(listen, 5000); // it was refused: it does not try again
   });
   events.addEventListener("open", () => {
@@ -1096,6 +1097,15 @@ async function open() {
   tellHeld();
   addEventListener("beforeunload", (event) => { if (acts.queue.length) event.preventDefault(); });
   listen();
+  addEventListener("hashchange", toAddressed);
+  toAddressed();
+}
+
+// The cell that the address names, as other pages link to it: #key=203&field=rings.
+function toAddressed() {
+  const named = new URLSearchParams(location.hash.slice(1));
+  const row = byKey.get(named.get("key"));
+  if (row) goTo(row, columns.find((column) => column.name === named.get("field"))?.at ?? keyAt);
 }
 
 open();
