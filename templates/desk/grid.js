@@ -686,7 +686,7 @@ function focusOn(y, c) {
 }
 
 // The keyboard goes where the focus is; keys in quick succession may have left it out of sight.
-function toCell(tries = 5) {
+function toCell(tries = 20) {
   if (away || editor || !inGrid()) return;
   const cell = cellAt(place);
   if (cell) cell.focus({ preventScroll: true });
@@ -1098,7 +1098,7 @@ async function open() {
   addEventListener("beforeunload", (event) => { if (acts.queue.length) event.preventDefault(); });
   listen();
   addEventListener("hashchange", toAddressed);
-  toAddressed();
+  grid.addEventListener("aftergridrender", () => setTimeout(toAddressed, 60), { once: true });
 }
 
 // The cell that the address names, as other pages link to it: #key=203&field=rings.
