@@ -288,6 +288,12 @@ def test_what_is_refused_is_refused_in_the_words_of_the_command(
     assert changed == {"register.csv"}  # by the anchor alone
     assert len(open_store(store).acts) == before["register.csv"].count(b"\n")
 
+    # a store of a stranger: its register names what lies outside
+    (tmp_path / "secret.pdf").write_bytes(b"%PDF secret")
+    register = (store / "register.csv").read_text().replace(act.receipt, "../../secret.pdf")
+    (store / "register.csv").write_text(register)
+    assert "is not in the store" in sitting.page(f"{at}/receipt/{act.number}", status=404)
+
 
 def test_scans_and_findings_outlive_the_program(sitting: Sitting, shelf: Path) -> None:
     at, store = "/store/store", sitting.desk.folder / "store"
@@ -344,7 +350,8 @@ def test_scans_and_findings_outlive_the_program(sitting: Sitting, shelf: Path) -
 
     closed = Sitting(sitting.desk.folder, read_only=True)
     untouched = _bytes_of(store)
-    pages = ("", "/receive", "/stocktake", "/stocktake/spring", "/audit", "/search?anything=231",
+    pages = ("", "/receive", "/stocktake", "/stocktake/spring", "/stocktake/spring/report",
+             "/audit", "/search?anything=231",
              "/search?kind=bundles", "/records", "/sample?record=2026.0001&sample=231", "/places",
              "/move", "/event?event=loaned", "/loans", "/people", "/enquiries", "/years",
              "/settings", "/register", "/list/restriction")  # fmt: skip

@@ -12,6 +12,7 @@ from provenance._catalogue.audit.standing import WORDS
 from provenance._catalogue.build import index_place
 from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
+from provenance._desk.jobs import Stopped
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import opened
 from provenance._store.acts import AUDITED, SETTLED
@@ -54,14 +55,18 @@ def start(asked: Asked) -> Answer:
     anew = asked.text("anew") == "yes"
 
     def work(progress: Progress) -> Done:
-        done = audit_place(
-            folder,
-            index_place(folder),
-            minutes=float(minutes) if minutes else None,
-            anew=anew,
-            anchors=anchors,
-            progress=progress,
-        )
+        try:
+            done = audit_place(
+                folder,
+                index_place(folder),
+                minutes=float(minutes) if minutes else None,
+                anew=anew,
+                anchors=anchors,
+                progress=progress,
+            )
+        except Stopped:
+            said = _("Stopped. What was examined is kept; the next audit goes on from there.")
+            return Done(asked.at("audit"), said)
         said = _("{examined} bundles examined, {left} left for the next audit.").format(
             examined=done.examined, left=done.left
         )

@@ -48,16 +48,27 @@ def day_of(asked: Asked) -> dict[str, Any]:
     return {"on": date.today(), "recorded_on": moment_text(), "by": asked.by}
 
 
+def index_of(asked: Asked) -> Path:
+    """Where the catalogue of the store is kept; of one that is only read for a moment."""
+    return asked.desk.scratch() / INDEX_NAME if asked.desk.read_only else index_place(asked.store)
+
+
 def fresh_index(asked: Asked) -> Path:
-    """The catalogue of the store, brought up to date; one that is only read keeps its own."""
-    folder = asked.store
-    index = index_place(folder)
-    if asked.desk.read_only:
-        index = index if index.exists() else asked.desk.scratch() / INDEX_NAME
-        if index.is_relative_to(folder):
-            return index
-    update_catalogue(folder, index)
+    """The catalogue of the store, brought up to date."""
+    index = index_of(asked)
+    update_catalogue(asked.store, index)
     return index
+
+
+def inside(store: Store, path: str) -> Path:
+    """Where a path of the register leads; raises NotHere for one that leads out of the store.
+
+    A store may come from a stranger, so its register may say anything.
+    """
+    there = store.folder / path
+    if not there.exists() or not there.resolve().is_relative_to(store.folder.resolve()):
+        raise NotHere(_("{path} is not in the store. Restore it from a copy.").format(path=path))
+    return there
 
 
 def shown_pdf(path: Path) -> Sent:

@@ -26,6 +26,7 @@ from provenance._desk.inputs import DATE, LONG_TEXT, Input
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import (
     MOST_ROWS,
+    inside,
     kept_path,
     keys_of_store,
     new_path,
@@ -215,7 +216,7 @@ def take_in(asked: Asked) -> Answer:
 def compared(asked: Asked) -> Answer:
     """What changed between a bundle that is kept and the one that came in."""
     store, bundle = opened(asked), Path(_state(asked)["bundle"])
-    kept = store.folder / store.accession(asked.needed("number", _("Number"))).kept_at
+    kept = inside(store, store.accession(asked.needed("number", _("Number"))).kept_at)
     return _comparing(asked, kept, bundle)
 
 
@@ -224,7 +225,7 @@ def compared_kept(asked: Asked) -> Answer:
     """What changed between two accessions of a record."""
     store = opened(asked)
     old, new = (store.accession(asked.needed(one, _("Number"))) for one in ("old", "new"))
-    return _comparing(asked, store.folder / old.kept_at, store.folder / new.kept_at)
+    return _comparing(asked, inside(store, old.kept_at), inside(store, new.kept_at))
 
 
 @pages.shown("/store/{store}/comparison/{token}")
