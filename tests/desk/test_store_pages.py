@@ -134,6 +134,7 @@ def test_the_whole_round_by_pages_gives_the_store_that_the_functions_give(
     loan = f"L{TODAY.year}.001"
     lent = do(f"{at}/event", {"event": "loaned", "record": number, "samples": "231", **due})
     assert (loan in lent, "Alder Ring" in lent) == (True, True)
+    assert "Samples of the store 2 Of these on loan 1" in text_of(sitting.page(at))
     back = {"event": "taken_back", "reference": loan, "place": "B7", "states": "231=broken"}
     assert "231 (broken)" in do(f"{at}/event", back)
     asked = {"event": "requested", "record": number, "samples": "232", "to": "ALD", "note": "C-14"}

@@ -49,8 +49,10 @@ def day_of(asked: Asked) -> dict[str, Any]:
 
 
 def index_of(asked: Asked) -> Path:
-    """Where the catalogue of the store is kept; of one that is only read for a moment."""
-    return asked.desk.scratch() / INDEX_NAME if asked.desk.read_only else index_place(asked.store)
+    """Where the catalogue of the store is kept; of one that is only read as long as the desk is."""
+    if asked.desk.read_only:
+        return asked.desk.scratch().parent / f"{asked.address['store']}-{INDEX_NAME}"
+    return index_place(asked.store)
 
 
 def fresh_index(asked: Asked) -> Path:
