@@ -14,7 +14,14 @@ from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import Input
 from provenance._desk.pages import Pages
-from provenance._desk.store.common import day_of, fresh_index, opened, plain_input, typed
+from provenance._desk.store.common import (
+    bundles_here,
+    day_of,
+    fresh_index,
+    opened,
+    plain_input,
+    typed,
+)
 from provenance._desk.uploads import harmless_name
 from provenance._store.acts import AUDITED, ends_of, first_fault
 from provenance._store.current import standing_accessions
@@ -93,6 +100,7 @@ def overview(asked: Asked) -> Answer:
             "loans": loans,
             "today": today.isoformat(),
             "requests": [one for one in requests_of(store) if not one.decision],
+            "bundles": bundles_here(asked),
             "newest": standing[-1:-6:-1],
         },
     )

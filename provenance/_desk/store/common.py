@@ -13,7 +13,7 @@ from provenance._catalogue.build import INDEX_NAME, index_place, update_catalogu
 from provenance._desk.answers import Sent
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import CODE, DATE, LONG_TEXT, TEXT, Input
-from provenance._desk.things import NotHere
+from provenance._desk.things import BUNDLE, NotHere, things_in
 from provenance._history.history import moment_text
 from provenance._store.store import Store, open_store
 from provenance._store.tables import StoreTable
@@ -117,6 +117,11 @@ def plain_input(
 def typed(asked: Asked, columns: Sequence[str]) -> dict[str, str]:
     """What was filled in under these names."""
     return {name: asked.text(name) for name in columns if name in asked.form}
+
+
+def bundles_here(asked: Asked) -> list[str]:
+    """The bundles that lie in the folder of the desk, by name."""
+    return [one.name for one in things_in(asked.desk.folder) if one.kind == BUNDLE]
 
 
 def keys_of_store(store: Store) -> Mapping[str, list[str]]:

@@ -26,6 +26,7 @@ from provenance._desk.inputs import DATE, LONG_TEXT, Input
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import (
     MOST_ROWS,
+    bundles_here,
     inside,
     kept_path,
     keys_of_store,
@@ -33,7 +34,7 @@ from provenance._desk.store.common import (
     opened,
     plain_input,
 )
-from provenance._desk.things import BUNDLE, things_in
+from provenance._desk.things import BUNDLE
 from provenance._drawing.paper import PAPERS, paper_named
 from provenance._history.history import moment_text
 from provenance._store.current import OLDER
@@ -105,8 +106,7 @@ def _inputs() -> list[Input]:
 @pages.shown("/store/{store}/receive", title=N_("Take in a bundle"), group=N_("Store"))
 def receive(asked: Asked) -> Answer:
     """Where a bundle is dropped."""
-    here = [one.name for one in things_in(asked.desk.folder) if one.kind == BUNDLE]
-    return Page("store/receive.html", {"bundles": here})
+    return Page("store/receive.html", {"bundles": bundles_here(asked)})
 
 
 @pages.done("/store/{store}/receive")
