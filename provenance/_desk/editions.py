@@ -27,7 +27,8 @@ from provenance._bundle.withdrawal import withdrawing_of
 from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
-from provenance._desk.things import BUNDLE, things_in
+from provenance._desk.store.common import bundles_here
+from provenance._desk.things import BUNDLE
 from provenance._model.schema import PUBLIC_FORMS
 from provenance._record.agreements import before_release
 from provenance._record.deposit_settings import embargo_of
@@ -134,7 +135,7 @@ def packing(asked: Asked) -> Answer:
             "by_type": _by_type(found),
             "embargo": embargo_of(package),
             "before": before_release(package.tables),
-            "bundles": [one.name for one in things_in(asked.desk.folder) if one.kind == BUNDLE],
+            "bundles": bundles_here(asked),
         },
     )
 
