@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
 import shutil
 import zipfile
@@ -11,19 +12,22 @@ from pathlib import Path
 from typing import Any
 
 import lxml.html
+import openpyxl
 import pytest
 import yaml
 
-from provenance._history.deciding import correct, decide, remove, rename
+from provenance._history.deciding import correct, decide, remove, rename, undo
 from provenance._intake.importing import import_exports
 from provenance._intake.known_forms import known_form
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._merging.merge import merge_packages
 from provenance._model.profile import shipped_profiles
+from provenance._printing.filled import write_filled_workbook
 from provenance._record.new import new_package
 from provenance._record.package import Package, open_package
 from tests.builders import a_package
 from tests.desk.sitting import Sitting, text_of
+from tests.phone import Turn, as_zip
 
 PAPERS = Path(__file__).parents[2] / "demo_package"
 IMPORT = "/record/hollin/import"
@@ -419,3 +423,49 @@ def test_conflicts_about_whole_rows_are_settled_too(tmp_path: Path) -> None:
     assert "Nothing is open" in text_of(sitting.do(f"{where}/conflict", gone | {"side": "keep"}))
     keys = open_package(here).tables.column("element", "element_id")
     assert sorted(keys) == ["LH-12", "LH-4", "LH-40", "LH-41", "LH-5"]
+
+
+def test_what_the_program_made_needs_no_choosing(tmp_path: Path) -> None:
+    """A workbook that comes back is asked about; answers from phones and Data Packages come in."""
+    package = a_package(tmp_path / "work").with_chain().package
+    sitting, where = Sitting(tmp_path / "work"), "/record/holl/import"
+    filled = tmp_path / "left.xlsx"
+    write_filled_workbook(package, filled)
+    book = openpyxl.load_workbook(filled)
+    for row in book["Timbers"].iter_rows():
+        for cell in row:
+            cell.value = "B1-099" if cell.value == "B1-014" and cell.column == 1 else cell.value
+    book.save(filled)
+    page = sitting.do(where, files=[("files", (filled.name, filled.read_bytes()))])
+    to = re.findall(rf'hx-post="({where}/[\w-]+)/away"', page)[0]
+    assert "its columns are known" in text_of(page)
+    assert "only" not in sitting.refused(f"{to}/take"), "nothing is taken before it is tried"
+    page = text_of(sitting.do(f"{to}/try"))
+    assert "element B1-014 is called B1-099" in page
+    assert "Yes, take these changes" in page
+    # changed by another hand since it was shown
+    decide(open_package(package.folder), rename("element", "B1-014", "B1-015"), who="ZF", why="x")
+    posted = sitting.act(f"{to}/take").headers["HX-Redirect"]
+    running = sitting.desk.jobs[posted.removeprefix("/work/")]
+    running.thread.join(60)
+    assert "changed since you looked" in running.problem
+    assert open_package(package.folder).tables.column("element", "element_id") == ["B1-015"]
+    decide(open_package(package.folder), undo("last"), who="ZF")
+    sitting.do(f"{to}/try")
+    sitting.do(f"{to}/take")
+    assert open_package(package.folder).tables.column("element", "element_id") == ["B1-099"]
+
+    answers = tmp_path / "answers.zip"
+    turn = Turn({"element/element__element_id": "B1-101", "element/element__function": "beam"})
+    top = Turn({"place": "B1", "day": "2031-05-04", "crew": "MB"}, {"element": [turn]})
+    as_zip(answers, {"uuid:1": top}, {})
+    descriptor = {"resources": [{"name": "beams", "path": "beams.csv"}]}
+    with zipfile.ZipFile(tmp_path / "package.zip", "w") as archive:
+        archive.writestr("datapackage.json", json.dumps(descriptor))
+        archive.writestr("beams.csv", "Timber number,Site,Use\nB1-102,HOLL,beam\n")
+    for name, key in (("answers.zip", "B1-101"), ("package.zip", "B1-102")):
+        page = sitting.do(where, files=[("files", (name, (tmp_path / name).read_bytes()))])
+        to = re.findall(rf'hx-post="({where}/[\w-]+)/away"', page)[0]
+        sitting.do(f"{to}/try", {"same": "new"})
+        sitting.do(f"{to}/take")
+        assert key in open_package(package.folder).tables.column("element", "element_id"), name

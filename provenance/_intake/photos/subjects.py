@@ -153,5 +153,6 @@ class Subjects:
             )
             raise UnreadableValue(text, f"is the number of several things; write {words}")
         raise trouble or UnreadableValue(
-            text, "is no site, place, timber, sample, plug or parcel of this record"
+            text,
+            "is the number of nothing in this record: site, place, timber, sample, plug, parcel",
         )
