@@ -19,6 +19,7 @@ import yaml
 from provenance._history.deciding import correct, decide, remove, rename, undo
 from provenance._intake.importing import import_exports
 from provenance._intake.known_forms import known_form
+from provenance._intake.mapping.document import blocks
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._merging.merge import merge_packages
 from provenance._model.profile import shipped_profiles
@@ -99,8 +100,8 @@ def clicks(
     dates, units = document.get("dates", {}), document.get("units", "")
     becomes: dict[str, list[str]] = {f"becomes|{place}": ["left out"] for place in places.values()}
     more: dict[str, Any] = {}
-    for rows in source["rows"]:
-        table = rows["table"]
+    others: list[dict[str, Any]] = []
+    for table, rows in blocks(source).items():
         more[f"when|{table}"] = rows.get("when", "")
         said = {**rows["fields"], **{k: {"constant": v} for k, v in rows.get("values", {}).items()}}
         for name, one in said.items():
@@ -116,8 +117,14 @@ def clicks(
                 more[f"century|{where}"] = said_of_dates.get("century_pivot", "")
             else:
                 (how,) = one
+                others.append({f"more|{table}": where})
                 more |= {f"from|{where}": f"{how}|", f"value|{where}": str(one[how])}
-    yield becomes
+    for depth in "123":  # a second row of a table can be chosen when there is a first
+        yield {
+            name: [one for one in said if one.partition("#")[2][:1] <= depth] or ["left out"]
+            for name, said in becomes.items()
+        }
+    yield from others
     yield more
     yield more  # what is made up of columns may be asked only when its table is there
 
@@ -127,7 +134,7 @@ def test_the_papers_of_the_crews_come_in_as_by_the_command(
 ) -> None:
     """Every mapping of the demonstration is reached by choosing, and reads the same tables."""
     by_command = new_package(tmp_path / "by-command", title="Hollin Reach (invented)")
-    papers = ("site_people_places.xlsx", "timbers_log_house_and_barn.xlsx", "photo_log.csv")
+    papers = ("timbers_log_house_and_barn.xlsx", "datums_and_ties.csv", "photo_log.csv")
     for paper in papers:
         path = PAPERS / "field" / paper
         wanted = PAPERS / "mappings" / f"{path.stem}.yaml"
@@ -333,6 +340,7 @@ def test_hostile_names_and_files_do_no_harm(tmp_path: Path, sitting: Sitting) ->
         ({"from|element.site_id": "column|no such"}, "no column 'no such'"),
         ({"from|element.site_id": "template|", "value|element.site_id": "x"}, "in braces"),
         ({"becomes|0": "no_such.field"}, "no field 'no_such.field'"),
+        ({"becomes|0": "sample#99.notes"}, "no field 'sample#99.notes'"),
         ({"when|no_such": "Site", "unit|no.such": "m", "word|no.such|x": "y"}, ""),
         ({"from|no_such.field": "constant|", "value|no_such.field": "x"}, "no field"),
         ({"header": "99999999999999999999"}, "no row 99999999999999999999"),
