@@ -8,6 +8,7 @@ import re
 import shutil
 import zipfile
 from collections.abc import Iterator, Mapping
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -100,7 +101,7 @@ def clicks(
     dates, units = document.get("dates", {}), document.get("units", "")
     becomes: dict[str, list[str]] = {f"becomes|{place}": ["left out"] for place in places.values()}
     more: dict[str, Any] = {}
-    others: list[dict[str, Any]] = []
+    others: dict[str, list[str]] = {}
     for table, rows in blocks(source).items():
         more[f"when|{table}"] = rows.get("when", "")
         said = {**rows["fields"], **{k: {"constant": v} for k, v in rows.get("values", {}).items()}}
@@ -117,14 +118,15 @@ def clicks(
                 more[f"century|{where}"] = said_of_dates.get("century_pivot", "")
             else:
                 (how,) = one
-                others.append({f"more|{table}": where})
+                others.setdefault(f"more|{table}", []).append(where)
                 more |= {f"from|{where}": f"{how}|", f"value|{where}": str(one[how])}
     for depth in "123":  # a second row of a table can be chosen when there is a first
         yield {
             name: [one for one in said if one.partition("#")[2][:1] <= depth] or ["left out"]
             for name, said in becomes.items()
         }
-    yield from others
+    for wave in zip_longest(*others.values()):  # one more of each table at a time
+        yield {name: where for name, where in zip(others, wave, strict=True) if where}
     yield more
     yield more  # what is made up of columns may be asked only when its table is there
 
