@@ -62,9 +62,8 @@ def _is_known(sheet: Sheet, kind: str, rest: str) -> bool:
     if kind == "from":
         sheet.require_field(rest)
         return True
-    return kind in ("when", "more") or bool(
-        sheet.source and habits_of(sheet.source, rest.partition("|")[0])
-    )
+    where = rest.partition("|")[0]
+    return kind in ("when", "more") or bool(sheet.source and habits_of(sheet.source, where))
 
 
 def _from(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:
