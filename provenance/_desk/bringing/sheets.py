@@ -284,7 +284,9 @@ class Sheet:
             )
             there = self.column(column) if column else None
             texts = list(there.telling) if there else []
-            words = texts if len(texts) <= MOST_WORDS or chosen else []
+            # what is different in every row tells none apart
+            is_kind = there is not None and there.variety < 1 and len(texts) <= MOST_WORDS
+            words = texts if is_kind or chosen else []
             found.append(
                 TablePart(
                     block,
