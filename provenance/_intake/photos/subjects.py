@@ -153,6 +153,5 @@ class Subjects:
             )
             raise UnreadableValue(text, f"is the number of several things; write {words}")
         raise trouble or UnreadableValue(
-            text,
-            "is the number of nothing in this record: site, place, timber, sample, plug, parcel",
+            text, "names no site, place, timber, sample, plug or parcel of this record"
         )
