@@ -16,7 +16,9 @@ import lxml.html
 import openpyxl
 import pytest
 import yaml
+from click.testing import CliRunner
 
+from provenance._cli.importing import import_
 from provenance._history.deciding import correct, decide, remove, rename, undo
 from provenance._intake.importing import import_exports
 from provenance._intake.known_forms import known_form
@@ -239,7 +241,11 @@ def test_an_unknown_form_is_asked_about_and_its_answers_are_kept(
         FOREIGN[0],
         ("BN-001", "96", "7/6/24", "TQ", "big beam", ""),
     )
+    said = CliRunner().invoke(import_, [str(record(sitting).folder), str(second), "--draft"])
+    assert "the mapping that read Balken Nord.csv" in said.stderr
     page = drop(sitting, second)
+    drafted = record(sitting).folder / "mappings" / "Balken_S_d.yaml"
+    assert drafted.read_text("utf-8") == said.stdout, "the command proposes the same"
     assert "Balken Nord.csv, which was brought in before" in text_of(page)
     sitting.do(f"{address(page)}/try")
     sitting.do(f"{address(page)}/take")
