@@ -12,7 +12,6 @@ from provenance._desk.bringing.sheets import (
     UNITS,
     Sheet,
     asked_anew,
-    fields_by_section,
     sheets_of,
 )
 from provenance._desk.bringing.waiting import (
@@ -70,7 +69,6 @@ def file(asked: Asked) -> Answer:
         {
             **values,
             **_about(asked, one, sheets, number),
-            "fields": fields_by_section(asked.record.model),
             "mapping": mapping,
         },
     )
@@ -82,8 +80,8 @@ def assigned(asked: Asked) -> Answer:
     one, sheets, number = _addressed(asked)
     sheet = sheets[number]
     header = asked.text("header")
-    if sheet.source is None or not sheet.is_plain:
-        raise UnusableInput(_("This sheet is not read, or its mapping is too wide for this page."))
+    if sheet.source is None:
+        raise UnusableInput(_("This sheet is not read."))
     if header and header != str(sheet.header):
         if header not in {str(number) for number, _row in sheet.rows}:
             raise UnusableInput(_("The sheet has no row {number}.").format(number=header))
