@@ -7,6 +7,11 @@ sample, a plug, a result and a sealed event. Measures in one warm process, in tu
 and each of its phases, then `Checking.findings` after one cell of a column was changed on the disk,
 and compares both reports. Prints processor seconds, how many rules were asked, and what part of the
 whole check of the same run it takes.
+
+    python benchmarks/recheck.py [ELEMENTS] --acts
+
+The same, with every cell of the record stated by an act first (some 30 for each element, which
+takes minutes), and a correction by `decide` besides.
 """
 
 from __future__ import annotations
@@ -27,6 +32,8 @@ from provenance._checks.again import Checking
 from provenance._checks.check import check_package
 from provenance._checks.registry import package_rules
 from provenance._checks.structure.structure import find_in_structure
+from provenance._history.deciding import correct, decide
+from provenance._history.entering import enter_hand_edits
 from provenance._record.package import open_package
 
 DATUMS = 40
@@ -126,14 +133,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("elements", nargs="?", type=int, default=20_000)
     parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--acts", action="store_true", help="with a history")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch) / "package"
         write_record(folder, given.elements)
-        measure(folder, given.rounds)
+        if given.acts:
+            package = open_package(folder)
+            with package.locked():
+                enter_hand_edits(package)
+        measure(folder, given.rounds, acts=given.acts)
 
 
-def measure(folder: Path, rounds: int) -> None:
+def measure(folder: Path, rounds: int, *, acts: bool) -> None:
     """Print the table."""
     package = open_package(folder)
     check_package(package)
@@ -165,6 +177,10 @@ def measure(folder: Path, rounds: int) -> None:
         if not report.found.equals(check_package(open_package(folder)).found):
             raise SystemExit(f"after {name} the findings are not those of a whole check")
         line(name, checking.asked)
+    if acts:
+        decide(package, correct("element", "E12", {"length_m": "3.7"}), who="MB")
+        taken["a correction"] = [_seconds(checking.findings)[0]]
+        line("a correction", checking.asked)
 
 
 if __name__ == "__main__":

@@ -30,7 +30,7 @@ from provenance._accession.damage import letter_of_contradiction
 from provenance._accession.deposit import with_deposit
 from provenance._accession.keeping import Known, enter, known_of, stage_folder
 from provenance._accession.known import newcomer_in
-from provenance._accession.receipt import print_receipt, receipt_of
+from provenance._accession.receipt import print_receipt, receipt_of, what_came
 from provenance._accession.received import Received, opened_received, refuse_unsafe_name
 from provenance._accession.taking_in import NO_TERMS, TakingIn, taking_in
 from provenance._accession.withdrawn import EditionsBeside, editions_beside
@@ -41,6 +41,7 @@ from provenance._bundle.describe.editions import PUBLIC
 from provenance._bundle.describe.lineage import identity_of
 from provenance._bundle.statement import signed_tags
 from provenance._bundle.verify import open_record
+from provenance._drawing.fitting import Pair
 from provenance._drawing.paper import Paper
 from provenance._ledger.branches import seals_at_ends
 from provenance._ledger.ed25519 import Signer
@@ -76,11 +77,21 @@ class ContradictsKept(TreenailError):
 class OnlyChecked(TreenailError):
     """A bundle that can be taken in was only to be checked; nothing was written.
 
-    `judged` says how it stands to what is kept, `to_mend` has the faults of its record.
+    `number` is the one that it would get, `judged` says how it stands to what is kept, `to_mend`
+    has the faults of its record, `came` what is in it in pairs of a word and what it stands for,
+    and `notes` say what could not be compared.
     """
 
-    def __init__(self, judged: Judged, to_mend: tuple[str, ...]) -> None:
-        self.judged, self.to_mend = judged, to_mend
+    def __init__(
+        self,
+        number: str,
+        judged: Judged,
+        to_mend: tuple[str, ...],
+        came: tuple[Pair, ...],
+        notes: tuple[str, ...],
+    ) -> None:
+        self.number, self.judged, self.to_mend = number, judged, to_mend
+        self.came, self.notes = came, notes
         super().__init__("it can be taken in; nothing was written")
 
 
@@ -194,7 +205,8 @@ def accession(
         work = Path(scratch).resolve()
         bag, deposited = with_deposit(received, taking, given, work)
         if only_check:
-            raise OnlyChecked(door.judged, received.to_mend)
+            came = what_came(received)
+            raise OnlyChecked(given, door.judged, received.to_mend, came, door.known.notes)
         return _keep(
             writing,
             taking,

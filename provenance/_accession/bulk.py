@@ -123,7 +123,7 @@ def read_list(path: Path, *, depositor: str = "", on: date | None = None) -> lis
             continue
         cells = {name: cells.get(name) or usual.get(name, "") for name in COLUMNS}
         line = Line(number, path.parent / cells["bundle"], cells)
-        for column, why in _faults(line):
+        for column, why in faults_of(line):
             said = f"column '{column}', '{cells[column]}': {why}"
             raise UnusableInput(f"{path}, line {number}, {said}")
         if found and cells["on"] < found[-1].cells["on"] and not cells["reason"]:
@@ -143,7 +143,7 @@ def read_list(path: Path, *, depositor: str = "", on: date | None = None) -> lis
     return found
 
 
-def _faults(line: Line) -> Iterator[tuple[str, str]]:
+def faults_of(line: Line) -> Iterator[tuple[str, str]]:
     """Columns of a line that cannot be used, and why."""
     cells = line.cells
     for column in ("bundle", "depositor", "on"):

@@ -87,11 +87,6 @@ def receipt_of(
     on what terms it comes.
     """
     end = next(iter(anchors_in(entry)), None)
-    counts = [
-        f"{count:,} {one if count == 1 else many}".replace(",", " ")
-        for table, one, many in _COUNTED
-        if (count := received.rows.get(table, 0))
-    ]
     edition = EDITIONS.get(received.known_by.edition)
     name = repository.name or received.keeper_name
     head = (
@@ -104,9 +99,7 @@ def receipt_of(
         ("newest entry", received.known_by.record_date),
         ("kept as", entry.kept_at),
     )
-    size = f"{received.byte_count:,} bytes".replace(",", " ")
-    files = f"{received.file_count:,} files".replace(",", " ")
-    inside = [("holds", ", ".join(counts) or "no rows"), ("files", f"{files}, {size}")]
+    inside = list(_holds(received))
     if deposited:
         where = f" ({place})" if place else ""
         said = f"{len(deposited)}{where}: {', '.join(deposited)}"
@@ -145,6 +138,32 @@ def receipt_of(
         repository=name,
         depositor=entry.depositor,
     )
+
+
+def what_came(received: Received) -> tuple[Pair, ...]:
+    """What is in a bundle that came in: pairs of a word and what it stands for."""
+    edition = EDITIONS.get(received.known_by.edition)
+    earlier = received.earlier[0].in_words if received.earlier else ""
+    pairs = (
+        ("record", received.package.title),
+        ("edition", edition.title if edition else received.known_by.edition),
+        ("newest entry", received.known_by.record_date),
+        *_holds(received),
+        ("goes on from", earlier),
+        ("number it came with", received.known_by.accession),
+    )
+    return tuple((word, text) for word, text in pairs if text)
+
+
+def _holds(received: Received) -> tuple[Pair, ...]:
+    counts = [
+        f"{count:,} {one if count == 1 else many}".replace(",", " ")
+        for table, one, many in _COUNTED
+        if (count := received.rows.get(table, 0))
+    ]
+    size = f"{received.byte_count:,} bytes".replace(",", " ")
+    files = f"{received.file_count:,} files".replace(",", " ")
+    return ("holds", ", ".join(counts) or "no rows"), ("files", f"{files}, {size}")
 
 
 def against_kept(judged: Judged) -> str:

@@ -141,10 +141,12 @@ def findings_named(
     """What a rule says of a row, as `accept` takes it; raises Refused where it says nothing."""
     from provenance._checks.check import check_package
     from provenance._history.deciding import Refused
+    from provenance._lab.reconcile import NO_RESULT, NOT_SENT, reconcile_results
 
+    compared = rule in (NO_RESULT, NOT_SENT)
     found = [
         (one.rule, one.table, one.key, one.field, one.message)
-        for one in check_package(package)
+        for one in (reconcile_results(package).findings if compared else check_package(package))
         if (one.rule, one.table, one.key) == (rule, table, key)
     ]
     if not found:

@@ -1,4 +1,4 @@
-"""Reads YAML that a person wrote: the scalars of YAML 1.2, no key twice, nothing that unfolds."""
+"""YAML as people write it, in and out: scalars of YAML 1.2, no key twice, nothing that unfolds."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ MOST_BYTES = 1 << 20
 MOST_VALUES = 50_000
 DEEPEST = 20
 
+_PLAIN = re.compile(r"[A-Za-z_][A-Za-z0-9_-]*")
 _SCALARS = (
     ("null", r"(?:~|null|Null|NULL|)", ["~", "n", "N", ""]),
     ("bool", r"(?:true|True|TRUE|false|False|FALSE)", list("tTfF")),
@@ -93,6 +94,24 @@ def read_yaml(path: Path) -> Any:
         ) from None
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         raise UnusableInput(f"{path} is not readable YAML: {error}") from None
+
+
+def yaml_of(value: Any) -> str:
+    """A value of texts, numbers, truths, lists and mappings as YAML that `read_yaml` reads."""
+    import yaml
+
+    class Writer(yaml.SafeDumper):
+        def ignore_aliases(self, data: Any) -> bool:
+            return True  # they are not read
+
+    def text(writer: Writer, one: str) -> Any:
+        # whatever is more than a word could be a number or a date to some reader
+        style = None if _PLAIN.fullmatch(one) else '"'
+        return writer.represent_scalar("tag:yaml.org,2002:str", one, style)
+
+    Writer.add_representer(str, text)
+    made: str = yaml.dump(value, Dumper=Writer, sort_keys=False, allow_unicode=True, width=100)
+    return made
 
 
 def _what_unfolds(events: Iterable[Any]) -> Iterator[MarkedYAMLError]:

@@ -68,6 +68,11 @@ class Packed:
     keeps_stand_ins: bool = True
     told: tuple[str, ...] = ()
 
+    @property
+    def has_findings(self) -> bool:
+        """Whether the check found something, or files are not as the record says."""
+        return bool(self.contents.missing or self.differing or not self.report.clean)
+
 
 def bundle_name(package: Package) -> str:
     """The name of a package's bundle, which is also the folder inside a zip."""

@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import polars as pl
 
@@ -29,13 +29,13 @@ from provenance._checks.structure.patterns import Patience
 from provenance._checks.structure.structure import find_in_table
 from provenance._checks.traced import DISK, Kept, Notes, Source, TracedTables, hangs_on
 from provenance._model.schema import Model
+from provenance._record.journal import JOURNAL
 from provenance._record.package import Package
 from provenance._record.reading import TableText
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
 _FOUND = pl.DataFrame(schema={name: pl.Int64 if name == ROW else pl.String for name in COLUMNS})
-_Texts = Mapping[str, TableText | None]
 _Parts = tuple[pl.DataFrame, ...]
 _Kept = TypeVar("_Kept")
 
@@ -53,11 +53,11 @@ class _Answer:
 class Checking:
     """The findings of one package, over and over; for one thread at a time.
 
-    Keeps the tables as `package.tables` has them, the findings of each rule, the columns that each
-    rule read, and what rules share. `findings` looks for what is different now, a column at a time,
-    and beside the tables by the times and sizes of the files, and asks again only those rules that
-    read any of it. Nothing of an older state is kept. A package whose schemas were changed is
-    opened again, and gets a new one of these.
+    Keeps the tables that were asked, the findings of each rule, the columns that each rule read,
+    and what rules share. `findings` looks for what is different now, a column at a time, and beside
+    the tables by the times and sizes of the files, and asks again only those rules that read any of
+    it. Of an older state nothing is kept but what `Snapshot.once_more` goes on from.
+    A package whose schemas were changed is opened again, and gets a new one of these.
     """
 
     def __init__(self, package: Package, *, rules: Sequence[Rule] | None = None) -> None:
@@ -65,22 +65,27 @@ class Checking:
         self.asked = 0
         """How many rules were asked when the findings were last wanted."""
         self._rules = package_rules() if rules is None else rules
-        self._texts: _Texts = {}
+        self._tables: Snapshot | None = None
+        self._texts: dict[str, TableText | None] = {}
         self._disk: object = None
         self._notes = Notes()
         self._shared: dict[str, Kept] = {}
+        self._former: dict[str, Any] = {}
         self._structure: dict[str, _Parts] = {}
         self._links: dict[str, _Parts] = {}
         self._answers: dict[str, _Answer] = {}
         self._gathered: dict[str, tuple[_Parts, pl.DataFrame]] = {}
 
-    def findings(self) -> Report:
-        """The report that `check_package` gives of the package now; raises what it raises."""
-        tables = self.package.tables.with_faults()
+    def findings(self, tables: Snapshot | None = None) -> Report:
+        """The report that `check_package` gives of the package now; raises what it raises.
+
+        `tables` are asked in the place of those of the package, which may not be written yet.
+        """
+        tables = (self.package.tables if tables is None else tables).with_faults()
         self._forget(tables)
         texts = {name: text for name, text in self._texts.items() if text is not None}
         parts = [*self._find_in_structure(texts)]
-        asked = self._ask(TracedTables(tables, self._notes, self._shared), texts)
+        asked = self._ask(TracedTables(tables, self._notes, self._shared, self._former), texts)
         skipped = {id: one.skipped for id, one in asked.items() if one.skipped}
         failed = {id: one.failed for id, one in asked.items() if one.failed}
         parts += [part for one in asked.values() for part in one.parts]
@@ -96,6 +101,11 @@ class Checking:
     def _forget(self, tables: Snapshot) -> None:
         """Forget what hangs on anything that is not as it was when this was last called."""
         before, self._texts = self._texts, dict(tables.each())
+        if self._tables:
+            # what was typed need not be typed again
+            known = [name for name, text in self._texts.items() if text is before.get(name)]
+            tables.with_known(self._tables, known)
+        self._tables = tables
         changed: set[Source] = set()
         for name, text in self._texts.items():
             changed.update(self._changed(name, before.get(name), text))
@@ -234,7 +244,7 @@ def _on_disk(folder: Path) -> list[tuple[str, int, int, int]]:
     for where, below, names in os.walk(folder):
         if where == str(folder):
             below[:] = [one for one in below if one != "tables"]
-            names = [one for one in names if one != LOCK]
+            names = [one for one in names if one not in (LOCK, JOURNAL)]
         for name in names:
             path = os.path.join(where, name)
             try:

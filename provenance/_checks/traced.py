@@ -61,7 +61,7 @@ class TracedFrame(pl.DataFrame):
         return self._plain._df
 
     @classmethod
-    def _from_pydf(cls, py_df: Any) -> pl.DataFrame:  # type: ignore[override]
+    def _from_pydf(cls, py_df: Any) -> pl.DataFrame:
         return pl.DataFrame._from_pydf(py_df)
 
     @property
@@ -95,7 +95,7 @@ class TracedFrame(pl.DataFrame):
 
     # -- what hangs on the schema, or on nothing at all --------------------------------------------
 
-    @property
+    @property  # type: ignore[misc]
     def columns(self) -> list[str]:
         """The names of the columns."""
         return self._plain.columns
@@ -134,7 +134,7 @@ class TracedFrame(pl.DataFrame):
         computed = self._computed(plain, asked, named, self._made_of)
         return self._with(plain, computed, _NOTHING)
 
-    def join(self, other: pl.DataFrame, on: Any = None, how: str = "inner", **options: Any) -> Any:  # type: ignore[override]
+    def join(self, other: pl.DataFrame, on: Any = None, how: str = "inner", **options: Any) -> Any:
         """The frame with columns of another, or the rows that have some there, or none."""
         if how not in ("left", "inner", "semi", "anti"):
             return super().join(other, on, how, **options)  # type: ignore[arg-type]
@@ -286,23 +286,27 @@ class TracedTables(Snapshot):
     """The tables of a snapshot; what is read of them is noted.
 
     `kept` holds what `once` computes, by name, and is for the caller to clear of what changed. A
-    value there is a frame or holds none.
+    value there is a frame or holds none. `former` holds what `once_more` gave.
     """
 
-    def __init__(self, tables: Snapshot, notes: Notes, kept: dict[str, Kept]) -> None:
+    def __init__(
+        self, tables: Snapshot, notes: Notes, kept: dict[str, Kept], former: dict[str, Any]
+    ) -> None:
         for one in fields(tables):
             if one.name != "where":
                 object.__setattr__(self, one.name, getattr(tables, one.name))
         object.__setattr__(self, "_tables", tables)
         object.__setattr__(self, "_notes", notes)
         object.__setattr__(self, "_kept", kept)
+        object.__setattr__(self, "_former", former)
 
     _tables: Snapshot
     _notes: Notes
     _kept: dict[str, Kept]
+    _former: dict[str, Any]
 
     @property
-    def where(self) -> str:  # type: ignore[override]
+    def where(self) -> str:
         """The folder; whoever asks for it looks at what lies there beside the tables."""
         self._notes.add([DISK])
         return self._tables.where
@@ -329,6 +333,11 @@ class TracedTables(Snapshot):
             self._kept[name] = Kept(value, frozenset(seen))
         self._notes.add(self._kept[name].sources)
         found: View = self._kept[name].value
+        return found
+
+    def once_more(self, name: str, compute: Callable[[Snapshot, View | None], View]) -> View:
+        """See Snapshot."""
+        found = self._former[name] = compute(self, self._former.get(name))
         return found
 
     def _traced(self, name: str, plain: pl.DataFrame) -> TracedFrame:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,9 @@ from provenance._cli.signing import passphrase_option, read_key, sign_option
     type=EXISTING_FILE,
     help="Take in all bundles of this list (CSV) instead of one; see below.",
 )
-@click.option("--check-only", is_flag=True, help="With --list: say what would come of each line.")
+@click.option(
+    "--check-only", is_flag=True, help="Say what would come of it, or of each line; write nothing."
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -133,7 +136,7 @@ def accession(
     Exit codes: 0 taken in, 1 taken in but the record has faults, or it was taken in before, 2 not
     taken in. With --list 1 when any line was refused.
     """
-    from provenance._accession.accession import ContradictsKept
+    from provenance._accession.accession import ContradictsKept, OnlyChecked
     from provenance._accession.accession import accession as take_in
     from provenance._accession.damage import DamagedBundle
     from provenance._accession.receipt import against_kept
@@ -144,8 +147,10 @@ def accession(
 
     if (bundle is None) == (list_ is None):
         raise click.UsageError("name one BUNDLE, or a list of them with --list")
-    if list_ is None and (check_only or out):
-        raise click.UsageError("--check-only and --out go with --list")
+    if list_ is None and out:
+        raise click.UsageError("--out goes with --list")
+    if bag_only and check_only:
+        raise click.UsageError("'treenail verify BAG --bag-only' judges a bag and takes in nothing")
     terms = Terms(
         kind=kind or "",
         title_holder=title_holder,
@@ -196,12 +201,21 @@ def accession(
                 samples=samples,
                 place=place,
                 even_if_rewritten=even_if_rewritten,
+                only_check=check_only,
                 progress=progress,
                 **how,
             )
     except (DamagedBundle, ContradictsKept) as error:
         click.echo(error.letter, nl=False)
         raise
+    except OnlyChecked as checked:
+        click.echo(f"it can be taken in as {checked.number}: {checked.judged.word}")
+        for word, said in checked.came:
+            click.echo(f"{word}: {visible(said)}")
+        for sentence in (*checked.judged.said, *checked.notes):
+            click.echo(f"note: {visible(sentence)}", err=True)
+        _tell_faults(checked.to_mend)
+        return
     click.echo(f"accessioned as {done.entry.number}")
     click.echo(f"kept {done.kept}")
     click.echo(f"receipt {done.receipt}")
@@ -225,11 +239,17 @@ def accession(
             f"the ledger says now that {count} sample{'s' * (count != 1)} came to the repository; "
             f"the bundle as received is beside it: {done.received}"
         )
-    if done.to_mend:
-        for fault in done.to_mend[:20]:
-            click.echo(f"to correct: {' '.join(visible(fault).split())}", err=True)
-        if len(done.to_mend) > 20:
-            click.echo(f"... and {len(done.to_mend) - 20} MORE; see the receipt", err=True)
+    _tell_faults(done.to_mend)
+
+
+def _tell_faults(to_mend: Sequence[str]) -> None:
+    from provenance._base.visible import visible
+
+    for fault in to_mend[:20]:
+        click.echo(f"to correct: {' '.join(visible(fault).split())}", err=True)
+    if len(to_mend) > 20:
+        click.echo(f"... and {len(to_mend) - 20} MORE; see the receipt", err=True)
+    if to_mend:
         sys.exit(1)
 
 

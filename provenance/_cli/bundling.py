@@ -25,8 +25,6 @@ from provenance._cli.options import (
 from provenance._cli.signing import passphrase_option, read_key, sign_option
 
 if TYPE_CHECKING:
-    from provenance._base.findings import Report
-    from provenance._bundle.pack import Packed
     from provenance._record.remote import Place
 
 
@@ -96,6 +94,7 @@ def pack(
     """
     from provenance._bundle.describe.editions import EDITIONS
     from provenance._bundle.pack import pack as pack_package
+    from provenance._bundle.packed_words import packed_warnings, withheld_words
     from provenance._bundle.withdrawal import withdrawing_of
     from provenance._record.agreements import before_release
     from provenance._record.deposit_settings import embargo_of
@@ -130,93 +129,11 @@ def pack(
             progress=progress,
         )
     click.echo(f"packed {packed.path}")
-    if packed.account:
-        _say_what_is_withheld(packed)
-    findings = False
-    for path in packed.contents.left_out:
-        click.echo(f"left out: {path}", err=True)
-    for path in packed.contents.undescribed:
-        click.echo(f"packed, though no row describes it: {path}", err=True)
-    for table, key, path in packed.contents.missing:
-        findings = True
-        click.echo(f"not there, though row {key} of '{table}' names it: {path}", err=True)
-    for table, key, path in packed.differing:
-        findings = True
-        click.echo(f"not the bytes that row {key} of '{table}' has a checksum of: {path}", err=True)
-    if not packed.report.clean:
-        findings = True
-        where = (
-            "'treenail check' names them"
-            if packed.account
-            else "the bundle's data/check/report.html names them"
-        )
-        click.echo(
-            f"the check found {_counted(packed.report, 'error')} and "
-            f"{_counted(packed.report, 'warning')}; {where}",
-            err=True,
-        )
-    sys.exit(1 if findings else 0)
-
-
-def _say_what_is_withheld(packed: Packed) -> None:
-    from provenance._bundle.redaction.candidates import CELL_SHOWN
-
-    account = packed.account
-    assert account is not None
-    click.echo(
-        f"withheld: {account.withheld_cells} cells, {len(account.files)} files, words in "
-        f"{account.texts_touched} open texts; data/WITHHELD.txt says what and why"
-    )
-    if waiting := account.waiting.total():
-        click.echo(
-            f"not reviewed, and so left out: {counted(waiting, 'text')} and files, "
-            f"{account.waiting_with_hits} of them with findings; 'treenail review' shows them"
-        )
-    if account.older:
-        click.echo(
-            "this package is of a version without reviews, so no text or file could be released: "
-            "update it with 'treenail new --update'",
-            err=True,
-        )
-    found = account.inference
-    if found.is_coarser or not found.holds:
-        cell = "no coordinates" if found.cell is None else f"a cell of {found.cell} degree"
-        shown = "; ".join(f"{count} with {words}" for words, count in found.shown.items())
-        click.echo(
-            f"made coarser than asked: {cell}; buildings: {shown or 'none'}. About "
-            f"{found.left_words} places are left that it could be about"
-        )
-    if found.cell and (found.published is None or found.cell < found.published):
-        click.echo(
-            f"When it is published, write '{CELL_SHOWN}': '{found.cell}' into datapackage.json: "
-            "anyone who has this edition will look for the buildings of a later one in this cell."
-        )
-    click.echo("Look through it, the photos above all, before you publish it.")
-    for name in packed.told:
-        click.echo(
-            f"{name} of earlier public editions is named in this one: anyone who has both can tell "
-            "who that was",
-            err=True,
-        )
-    if not packed.keeps_stand_ins:
-        click.echo(
-            "the package is of an older version and cannot keep stand-ins: they are others in the "
-            "next public edition. Bring it forward with 'treenail new PACKAGE --update' before you "
-            "give this one out",
-            err=True,
-        )
-    if packed.got_key or packed.got_stand_ins:
-        given = "an edition key" if packed.got_key else "what its next public editions must know"
-        click.echo(
-            f"the package was given {given}: pack its full edition again, or "
-            "no one can show later that this public edition was made from it",
-            err=True,
-        )
-
-
-def _counted(report: Report, severity: str) -> str:
-    count = report.count(severity)
-    return f"{count} {severity}{'s' * (count != 1)}"
+    for line in withheld_words(packed):
+        click.echo(line)
+    for line in packed_warnings(packed):
+        click.echo(line, err=True)
+    sys.exit(1 if packed.has_findings else 0)
 
 
 @click.command("verify")

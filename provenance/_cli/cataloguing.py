@@ -13,7 +13,6 @@ from provenance._cli.options import (
     Number,
     PlaceParam,
     by_option,
-    counted,
     even_if_damaged_option,
     format_option,
     out_option,
@@ -25,8 +24,6 @@ from provenance._cli.options import (
 from provenance._record.remote import Place
 
 if TYPE_CHECKING:
-    import polars as pl
-
     from provenance._catalogue.build import Update
 
 index_option: Decorator = click.option(
@@ -34,7 +31,6 @@ index_option: Decorator = click.option(
     type=click.Path(path_type=Path, dir_okay=False),
     help="Where the catalog is kept; default: PLACE/catalogue.sqlite.",
 )
-MOST_NAMED = 20
 
 
 def _show_schema(context: click.Context, option: click.Parameter, value: bool) -> None:
@@ -138,6 +134,7 @@ def catalogue(
     from provenance._base.errors import UnusableInput
     from provenance._catalogue.build import index_place, update_catalogue, withdraw_bundle
     from provenance._catalogue.stores.spread import Crew
+    from provenance._collection.kept import label_read
     from provenance._model.notation import parse_year
     from provenance._store.store import is_store
 
@@ -163,6 +160,7 @@ def catalogue(
     asked = any(value not in (None, False) for value in said)
     if sql is not None or kind is not None or asked or shape != "table" or out is not None:
         from provenance._catalogue.answer import answer_bytes
+        from provenance._catalogue.notes import exact_places_in, notes_on, usual_kind
         from provenance._catalogue.query import Wanted, ask_sql, find_in_catalogue
 
         if sql is not None:
@@ -170,8 +168,8 @@ def catalogue(
                 raise click.UsageError("--sql goes alone, without --of and what to look for")
             frame = ask_sql(index, sql)
         else:
-            if isinstance(place, Path) and is_store(place):
-                _read_label(place, words)
+            if isinstance(place, Path) and is_store(place) and isinstance(words["sample"], str):
+                words |= label_read(place, words["sample"])
             wanted = Wanted(
                 from_year=parse_year(from_year) if from_year else None,
                 to_year=parse_year(to_year) if to_year else None,
@@ -179,41 +177,15 @@ def catalogue(
                 overdue=_day(overdue) if overdue else None,
                 **words,  # type: ignore[arg-type]
             )
-            kind = kind or _kind(shape, overdue, inside or words["sample"])
+            if kind is None:
+                kind = "sites" if shape == "geojson" else usual_kind(wanted)
             frame = find_in_catalogue(index, kind, wanted)
-            listed = set(frame["path"]) if "path" in frame.columns else set()
-            if not (wanted.every or wanted.edition):
-                _tell_left_out(index)
-            _tell_withdrawn(index, listed)
-            by_ledger = (
-                kind in ("holdings", "loans") and isinstance(place, Path) and is_store(place)
-            )
-            left_out = kind != "bundles" and not by_ledger and not wanted.even_if_damaged
-            _tell_verdicts(index, frame, left_out=left_out)
+            for line in notes_on(index, kind, wanted, frame):
+                click.echo(line, err=True)
         _write(answer_bytes(frame, shape), shape, out)
-        if "latitude" in frame.columns and "edition" in frame.columns:
-            exact = frame.filter((frame["edition"] != "public") & frame["latitude"].is_not_null())
-            if len(exact):
-                click.echo(
-                    f"{len(exact)} of these are exact places of full editions: for the restricted "
-                    "store only; ask with --edition public for what may be shown",
-                    err=True,
-                )
+        if told := exact_places_in(frame):
+            click.echo(told, err=True)
     sys.exit(code)
-
-
-def _read_label(folder: Path, words: dict[str, str | bool | None]) -> None:
-    """Let a scanned label with a number of this store stand for the sample and its site."""
-    from provenance._collection.kept import sample_on_label
-    from provenance._identity.payload import is_inside, is_scan, read_scan
-    from provenance._store.store import Store
-
-    text = words["sample"]
-    if not isinstance(text, str) or not is_scan(text) or is_inside(text):
-        return
-    if read_scan(text).store_number:
-        named = sample_on_label(Store(folder), text)
-        words |= {"sample": named.sample_id, "site": named.site_id}
 
 
 def _day(text: str) -> str:
@@ -227,65 +199,6 @@ def _day(text: str) -> str:
         raise click.BadParameter(
             f"'{text}' is not a day; write 2026-05-31", param_hint="--overdue"
         ) from None
-
-
-def _kind(shape: str, overdue: object, where: object) -> str:
-    """What is listed when a person does not say so."""
-    if shape == "geojson":
-        return "sites"
-    return "loans" if overdue else "holdings" if where else "samples"
-
-
-_LEFT_OUT = {
-    "older": "older edition",
-    "public": "public edition",
-    "copy": "duplicate",
-    "working": "working package",
-}
-
-
-def _tell_left_out(index: Path) -> None:
-    """Say how many editions and copies a list does not have."""
-    from provenance._catalogue.query import left_out
-
-    found = left_out(index)
-    said = [counted(found[role], word) for role, word in _LEFT_OUT.items() if role in found]
-    if said:
-        click.echo(f"not counted: {', '.join(said)}; --every lists them", err=True)
-
-
-def _tell_verdicts(index: Path, frame: pl.DataFrame, *, left_out: bool) -> None:
-    """Say what is known of the bundles in a list, and which are left out of it as damaged."""
-    from provenance._bag.verdict import WORDS
-    from provenance._base.visible import visible
-    from provenance._catalogue.query import verdicts_in
-
-    listed = set(frame["path"])
-    found = verdicts_in(index)
-    for word, meaning in WORDS.items():
-        count = sum(path in listed for path, verdict in found.items() if verdict == word)
-        if count:
-            click.echo(f"{counted(count, 'bundle')} {word}: {meaning}", err=True)
-    damaged = [path for path, verdict in found.items() if verdict == "damaged" and left_out]
-    for path in damaged[:MOST_NAMED]:
-        click.echo(
-            f"left out, damaged at the last audit: {visible(path)}; --even-if-damaged", err=True
-        )
-    if len(damaged) > MOST_NAMED:
-        click.echo(f"... and {len(damaged) - MOST_NAMED} MORE damaged ones are left out", err=True)
-
-
-def _tell_withdrawn(index: Path, listed: set[str]) -> None:
-    """Say which editions of a list are withdrawn."""
-    from provenance._base.visible import visible
-    from provenance._catalogue.query import withdrawn_editions
-
-    found = {old: new for old, new in withdrawn_editions(index).items() if old in listed}
-    for old, new in list(found.items())[:MOST_NAMED]:
-        click.echo(f"edition withdrawn: {visible(old)}; {visible(new)} takes its place", err=True)
-    if len(found) > MOST_NAMED:
-        more = f"{len(found) - MOST_NAMED} more are withdrawn"
-        click.echo(f"{more}; --of bundles names them in the column withdrawn_by", err=True)
 
 
 def _write(answer: bytes, shape: str, out: Path | None) -> None:

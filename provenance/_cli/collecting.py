@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, BinaryIO
 import click
 
 from provenance._base.visible import visible
-from provenance._cli.custody import code_of, pairs_of, said_of, today
+from provenance._cli.custody import code_of, today
 from provenance._cli.options import counted, format_option, out_option, paper_option, scanned_text
 
 if TYPE_CHECKING:
-    from provenance._collection.kept import Chosen
     from provenance._collection.loans import Asked, Item, Loan
     from provenance._ledger.ed25519 import Signer
     from provenance._store.store import Store
@@ -34,15 +33,30 @@ def record(
     signer: Signer | None,
 ) -> None:
     """Record an event of samples of a store, and say what was recorded."""
+    from provenance._collection.choosing import (
+        current_numbers,
+        samples_of_event,
+        words_of_samples,
+    )
     from provenance._collection.recording import Said, record_in_store
     from provenance._history.history import moment_text
+    from provenance._ledger.handover import pairs_of, said_of
     from provenance._model.schema import read_core
     from provenance._store.store import open_store
 
     store = open_store(folder)
     lists = read_core().vocabularies
     code = code_of(event, lists["custody_event"])
-    chosen = _chosen(store, code, samples, scanned, records, said["reference"])
+    if samples and scanned:
+        raise click.UsageError("give --samples or --scanned, not both")
+    chosen = samples_of_event(
+        store,
+        code,
+        samples=samples or "",
+        scanned=scanned_text(scanned) if scanned else None,
+        records=records,
+        reference=said["reference"],
+    )
     done = record_in_store(
         store,
         chosen,
@@ -51,15 +65,15 @@ def record(
             happened_on=day or today(),
             today=today(),
             recorded_by=by,
-            states=_of_samples(store, records, chosen, states, "--state"),
-            parts=_of_samples(store, records, chosen, parts, "--part"),
+            states=words_of_samples(store, records, chosen, pairs_of(states, "--state")),
+            parts=words_of_samples(store, records, chosen, pairs_of(parts, "--part")),
             **said,
         ),
         recorded_on=moment_text(),
         by=by,
         signer=signer,
     )
-    numbers = _numbers(store)
+    numbers = current_numbers(store)
     for record_id, events in done.events.items():
         shown = [one for one in events if not one.parent_sample_id]
         line = said_of(shown, lists["custody_event"], lists["sample_state"])
@@ -72,51 +86,6 @@ def record(
             f"{done.reference}: print it with 'treenail store loans {folder} --print "
             f"{done.reference}'"
         )
-
-
-def _numbers(store: Store) -> dict[str, str]:
-    """Record → the number of its current full edition."""
-    from provenance._store.current import standing_accessions, tips_among
-
-    there = standing_accessions(store.acts)
-    return {act.record_id: act.number for act in tips_among(there)}
-
-
-def _chosen(
-    store: Store,
-    event: str,
-    samples: str | None,
-    scanned: BinaryIO | None,
-    records: Sequence[str],
-    reference: str,
-) -> Chosen:
-    from provenance._collection.kept import records_scanned, scanned_in_store, select_in_store
-    from provenance._collection.loans import samples_under
-
-    if samples and scanned:
-        raise click.UsageError("give --samples or --scanned, not both")
-    if scanned:
-        text = scanned_text(scanned)
-        return scanned_in_store(records_scanned(store, records, text), text)
-    if samples:
-        return select_in_store(store, records, samples)
-    if reference and event in ("taken_back", "decided", "loaned"):
-        return samples_under(store, reference)
-    raise click.UsageError("name --samples or --scanned; of a loan or request, its --reference")
-
-
-def _of_samples(
-    store: Store, records: Sequence[str], chosen: Chosen, texts: Sequence[str], option: str
-) -> dict[tuple[str, str], str]:
-    """What an option says of single samples, by record and sample."""
-    from provenance._collection.kept import select_in_store
-
-    found: dict[tuple[str, str], str] = {}
-    for sample, word in pairs_of(texts, option):
-        named = records or [number for one, number in _numbers(store).items() if one in chosen]
-        for record_id, numbers in select_in_store(store, named, sample).items():
-            found |= {(record_id, number): word for number in numbers}
-    return found
 
 
 @click.command("loans")
@@ -174,15 +143,10 @@ def loans(
 
 
 def _print(store: Store, number: str, kind: str, paper: str, out: Path | None) -> None:
-    from provenance._collection.letters import decision_letter, loan_letter, print_letter
-    from provenance._collection.loans import loan_named, request_named
-    from provenance._collection.recording import REQUEST
+    from provenance._collection.letters import letter_of, print_letter
     from provenance._drawing.paper import paper_named
 
-    if REQUEST.series_of(number):
-        said = decision_letter(store, request_named(store, number))
-    else:
-        said = loan_letter(store, loan_named(store, number), kind, today())
+    said = letter_of(store, number, kind, today())
     out = out or Path(f"{number}{'' if kind == 'form' else f'-{kind}'}.pdf")
     print_letter(said, paper_named(paper), out)
     click.echo(f"written to {out}")

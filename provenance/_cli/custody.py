@@ -23,10 +23,7 @@ from provenance._cli.options import (
 from provenance._cli.signing import key_option, passphrase_option, read_key
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from provenance._ledger.ed25519 import Signer
-    from provenance._ledger.holdings import Event
     from provenance._model.schema import Vocabulary
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
@@ -157,7 +154,7 @@ def _in_package(
 ) -> None:
     from provenance._history.history import moment_text
     from provenance._identity.naming import SampleNames, parcel_named
-    from provenance._ledger.handover import record_events, samples_of_parcel
+    from provenance._ledger.handover import pairs_of, record_events, said_of, samples_of_parcel
     from provenance._ledger.inside import place_named
     from provenance._record.package import open_to_change
 
@@ -192,16 +189,6 @@ def today() -> str:
     return date.today().isoformat()
 
 
-def said_of(recorded: Sequence[Event], events: Vocabulary, found: Vocabulary) -> str:
-    """What was recorded, on a line: 'Received: 231, 232 (broken)'."""
-    return f"{events.label(recorded[0].event)}: " + ", ".join(
-        f"{one.sample_id} ({found.label(one.state).lower()})"
-        if one.state not in ("", "present")
-        else one.sample_id
-        for one in recorded
-    )
-
-
 def code_of(word: str, events: Vocabulary) -> str:
     """The code of an event that was written as its code or as forms name it, in any case."""
     meant = " ".join(word.replace("_", " ").replace("-", " ").casefold().split())
@@ -209,18 +196,6 @@ def code_of(word: str, events: Vocabulary) -> str:
         if meant in (term.code.replace("_", " "), term.label.replace("-", " ").casefold()):
             return term.code
     return word
-
-
-def pairs_of(texts: Sequence[str], option: str) -> list[tuple[str, str]]:
-    """What an option says as SAMPLE=WORD; anything else is an error of usage."""
-    pairs = []
-    for text in texts:
-        sample, equals, word = text.rpartition("=")
-        if not equals or not sample or not word:
-            example = "231=broken" if option == "--state" else "231=231B"
-            raise click.UsageError(f"{option} {text}: write it as {example}")
-        pairs.append((sample, word))
-    return pairs
 
 
 @click.command("show")

@@ -45,8 +45,14 @@ def correct(package: Path, table: str, key: str, cells: tuple[str, ...], by: str
     read as in an import. This settles a conflict about the cell. A later import does not change the
     correction.
 
+    A cell that could not be read is settled by its code in the table 'unread': TABLE unread, KEY
+    U-…, cell_text=VALUE, or cell_text= to leave it blank.
+
     Example: treenail change correct hollin element LH-012 length_m="9 ft 6 in" --why "tape misread"
     """
+    if table == "unread":
+        _settle_unread(package, key, cells, by, why)
+        return
     opened = open_to_change(package)
     wanted = dict(_pair(one) for one in cells)
     read = _as_read(opened, table, wanted)
@@ -174,6 +180,17 @@ def undo(package: Path, act: str, by: str, why: str) -> None:
     'treenail history PACKAGE' lists the acts. Custody events stay: ledger rows are only added.
     """
     _decide(open_to_change(package), deciding.undo(act), by, why)
+
+
+def _settle_unread(package: Path, key: str, cells: tuple[str, ...], by: str, why: str) -> None:
+    from provenance._intake.unread import settle_unread
+
+    name, value = _pair(cells[0])
+    if name != "cell_text" or len(cells) > 1:
+        raise click.UsageError("of a cell that could not be read, give cell_text=VALUE alone")
+    done = settle_unread(open_to_change(package), key, value, who=by, why=why)
+    for line in said_of(done) if done else ("settled; the tables stay as they are",):
+        click.echo(line)
 
 
 def _pair(text: str) -> tuple[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack
@@ -23,7 +22,6 @@ from provenance._history.acts import HERE, KEY_FIELD, ROW_FIELD
 from provenance._history.edits import in_words
 
 if TYPE_CHECKING:
-    from provenance._base.findings import Finding
     from provenance._history.edits import Change
     from provenance._intake.importing import ImportResult
     from provenance._intake.photos.attaching import PicturesAttached
@@ -34,8 +32,6 @@ MOST = 60
 
 _SAID_TOGETHER = {"intake.row_gone": "Out of the record", "intake.conflict": "In conflict"}
 """Rule → title of what it finds: what is to be done is the same for all, and is said once."""
-
-_ROW = re.compile(r", row ([0-9]+)")
 
 
 @click.command("new")
@@ -131,7 +127,8 @@ def import_(
     JSON file with the folder media beside it. An answer that was sent again replaces itself.
 
     With --draft, --out names the file for the proposed mapping (default: the screen). Anything that
-    could not be guessed is marked '?'; nothing is imported until a person answers.
+    could not be guessed is marked '?'; nothing is imported until a person answers. If a file of the
+    same form was imported before, its mapping is proposed.
 
     If two files give one cell different values, that is a conflict, in whatever order they come;
     nothing is overwritten. A newer copy of a file is recognized by its content and replaces it; if
@@ -198,12 +195,14 @@ def _agreed(result: ImportResult, yes: bool) -> bool:
         click.echo(line)
     if yes or not any(one.act for one in result.returned):
         return True
-    lines = _grouped(
+    from provenance._intake.import_findings import grouped
+
+    lines = grouped(
         one for one in result.findings if one.severity != "note" or one.rule in _OF_LINES
     )
     if lines:
         click.echo("Look at")
-        for line in _cut(lines, "such findings"):
+        for line in _cut([f"  {line}" for line in lines], "such findings"):
             click.echo(line)
     if not sys.stdin.isatty():
         click.echo("no one is there to ask; say --yes to take this", err=True)
@@ -237,9 +236,13 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
     from provenance._base.disk import write_text
     from provenance._base.errors import AlreadyThere
     from provenance._intake.draft import draft_mapping
+    from provenance._intake.known_forms import known_form
 
     sites = package.tables.column("site", "site_id") if "site" in package.model.tables else []
-    text = draft_mapping(package.model, files, sites=sites)
+    known = known_form(package, files[0]) if len(files) == 1 else None
+    if known is not None:
+        click.echo(f"this is the mapping that read {known.file_name}, of the same form", err=True)
+    text = known.text if known else draft_mapping(package.model, files, sites=sites)
     if out is None:
         click.echo(text, nl=False)
         return
@@ -250,6 +253,8 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
 
 
 def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]:
+    from provenance._intake.import_findings import grouped
+
     yield from _cut(
         [
             f"{name}: {'read only, nothing written' if dry_run else f'kept as {original_id}'}"
@@ -296,7 +301,7 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         ("To settle", ("error", "warning"), "such findings; 'treenail check' lists all"),
         ("Notes", ("note",), "notes"),
     ):
-        lines = _grouped(
+        lines = grouped(
             one
             for one in result.findings
             if one.severity in severities and one.rule not in _SAID_TOGETHER
@@ -304,7 +309,7 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         if lines:
             yield ""
             yield title
-            yield from _cut(lines, others)
+            yield from _cut([f"  {line}" for line in lines], others)
     if result.conflicts:
         yield ""
         yield (
@@ -319,23 +324,6 @@ def _report(result: ImportResult, package: Path, dry_run: bool) -> Iterable[str]
         )
     elif not dry_run and not result.conflicts:
         yield f"next: treenail check {package}"
-
-
-def _grouped(findings: Iterable[Finding]) -> list[str]:
-    """One line for findings that differ in their row only."""
-    groups: dict[tuple[str, str, str], list[str]] = {}
-    for one in findings:
-        row = _ROW.search(one.origin)
-        key = (_ROW.sub(", row …", one.origin, count=1), one.message, one.remedy)
-        groups.setdefault(key, []).append(row[1] if row else "")
-    lines = []
-    for (origin, message, remedy), rows in groups.items():
-        # one cell may be meant for several tables
-        each = list(dict.fromkeys(rows))
-        several = f"rows {', '.join(each[:8])}{' …' if len(each) > 8 else ''} ({len(each)} cells)"
-        where = origin.replace("row …", f"row {each[0]}" if len(each) == 1 else several)
-        lines.append(f"  {where}{': ' * bool(where)}{message.rstrip('.')}. {remedy}".rstrip())
-    return lines
 
 
 def _cut(lines: list[str], what: str) -> Iterable[str]:

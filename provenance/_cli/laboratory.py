@@ -1,4 +1,4 @@
-"""`treenail custody consign` and `treenail results`: to the laboratory and back."""
+"""`treenail custody consign` and `treenail results import`: to the laboratory and back."""
 
 from __future__ import annotations
 
@@ -65,11 +65,10 @@ def consign(
     """
     from datetime import date
 
-    from provenance._base.disk import writable_folder, write_text
-    from provenance._base.spreadsheet import spreadsheet_csv_of
+    from provenance._base.disk import writable_folder
     from provenance._history.history import moment_text
     from provenance._identity.naming import parcel_named
-    from provenance._lab.consign import consign_samples, parcel_list, parcel_of, write_results_form
+    from provenance._lab.consign import consign_samples, parcel_of, write_papers
 
     if again and (samples or scanned or taker):
         raise click.UsageError("--again is for a parcel that is made up; leave --samples, --to out")
@@ -99,10 +98,7 @@ def consign(
     else:
         parcel = parcel_of(opened, parcel_named(opened.tables, again or ""))
     code = parcel.consignment_id
-    listed = folder / f"{code}-list.csv"
-    form = folder / f"{code}-results.xlsx"
-    write_text(listed, spreadsheet_csv_of(parcel_list(opened, code)))
-    write_results_form(opened, code, form)
+    listed, form = write_papers(opened, code, folder)
     click.echo(f"{code}: {counted(len(parcel.samples), 'sample')} for {parcel.to_party_id}")
     click.echo(f"{listed}: the list that goes with it")
     click.echo(f"{form}: for the laboratory to fill in; 'treenail results import' reads it back")
@@ -124,20 +120,29 @@ def consign(
     help="Mapping of the laboratory's columns; not needed for a form made by 'treenail custody "
     "consign'.",
 )
-def import_(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -> None:
+@click.option("--dry-run", is_flag=True, help="Show what the results say, but write nothing.")
+def import_(
+    package: Path, files: tuple[Path, ...], mapping_file: Path | None, dry_run: bool
+) -> None:
     """Import a laboratory's tables into PACKAGE and read its own date notation.
 
     A later report supersedes an earlier one; nothing is overwritten. Exit code 1 when something
     could not be read.
     """
     from provenance._intake.mapping.mapping_file import read_mapping
-    from provenance._lab.results import import_results
+    from provenance._lab.results import import_results, preview_results
+    from provenance._model.felling import dates_in_words
     from provenance._record.package import open_to_change
 
     opened = open_to_change(package)
     mapping = read_mapping(mapping_file, opened.model) if mapping_file else None
     with progress_bar("reading") as progress:
-        read = import_results(opened, files, mapping, progress=progress)
+        if dry_run:
+            read, rows = preview_results(opened, files, mapping, progress=progress)
+        else:
+            read, rows = import_results(opened, files, mapping, progress=progress), []
+    for row in rows:
+        click.echo(f"{row['sample_id']}: {dates_in_words(row, opened.model) or row['outcome']}")
     for finding in read.findings:
         where = finding.origin or f"{finding.table}.csv, row {finding.row}"
         click.echo(f"{finding.severity}: {where}: {finding.message}")
@@ -150,7 +155,7 @@ def import_(package: Path, files: tuple[Path, ...], mapping_file: Path | None) -
         f"{counted(added, 'new result')}; "
         f"{counted(read.filled, 'cell')} filled from the date notation"
     )
-    click.echo(f"next: treenail results reconcile {package}")
+    click.echo("nothing was written" if dry_run else f"next: treenail results reconcile {package}")
     weighty = any(one.severity in ("error", "warning") for one in read.findings)
     sys.exit(1 if weighty else 0)
 

@@ -221,34 +221,21 @@ def samples_meant(
     tables: Snapshot, samples: str | None, scanned: BinaryIO | None
 ) -> list[str] | None:
     """The samples that --samples or --scanned names, None for neither; says which came twice."""
-    from provenance._identity.selection import samples_of_package, select_scanned
-    from provenance._ledger.inside import samples_inside
-
-    def inside(code: str) -> tuple[str, ...]:
-        found = samples_inside(tables, code)
-        click.echo(f"note: {counted(len(found.samples), 'sample')} in {found.words}", err=True)
-        return found.samples
+    from provenance._ledger.meant import samples_named, samples_scanned
 
     if samples and scanned:
         raise click.UsageError("give --samples or --scanned, not both")
+    if scanned is None and not samples:
+        return None
     if scanned is None:
-        if not samples:
-            return None
-        chosen = samples_of_package(tables, samples, inside)
-        note_renamed(tables, samples)
-        return chosen
-    text = scanned_text(scanned)
-    found = select_scanned(tables, text, inside)
-    for sample, lines in found.items():
-        if len(lines) > 1:
-            click.echo(
-                f"note: {sample} was scanned {len(lines)} times, on lines "
-                f"{', '.join(map(str, lines))}; it counts once",
-                err=True,
-            )
-    note_renamed(tables, text)
-    click.echo(f"scanned {counted(len(found), 'sample')}", err=True)
-    return list(found)
+        meant = samples_named(tables, samples or "")
+    else:
+        meant = samples_scanned(tables, scanned_text(scanned))
+    for note in meant.notes:
+        click.echo(f"note: {note}", err=True)
+    if scanned is not None:
+        click.echo(f"scanned {counted(len(meant.samples), 'sample')}", err=True)
+    return list(meant.samples)
 
 
 def scanned_text(scanned: BinaryIO) -> str:

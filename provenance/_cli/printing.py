@@ -49,6 +49,11 @@ if TYPE_CHECKING:
 @click.option(
     "--copies", type=click.IntRange(1), default=1, show_default=True, help="Copies of each label."
 )
+@click.option(
+    "--unprinted",
+    is_flag=True,
+    help="Only samples that --unprinted has printed no label of before, from this computer.",
+)
 @click.option("--crop-marks", is_flag=True, help="Print cutting marks.")
 @click.option(
     "--calibrate", is_flag=True, help="Print the calibration page for a printer, and stop."
@@ -73,6 +78,7 @@ def labels(
     list_stocks: bool,
     start_at: int,
     copies: int,
+    unprinted: bool,
     crop_marks: bool,
     calibrate: bool,
     printer: str | None,
@@ -91,8 +97,8 @@ def labels(
     says that number, which the store reads.
     """
     from provenance._printing.labels.calibration import TRUE, printers_file, read_calibration
-    from provenance._printing.labels.content_labels import contents_by_place, print_content_labels
-    from provenance._printing.labels.labels import print_labels
+    from provenance._printing.labels.content_labels import print_labels_of_stock
+    from provenance._printing.labels.printed_before import not_yet_printed, note_labels
     from provenance._printing.labels.stock import load_stock, shipped_stocks
 
     if list_stocks:
@@ -111,6 +117,10 @@ def labels(
     language = opened.model.language if opened else SOURCE
     with speaking(language), progress_bar("printing") as progress:
         facts = _chosen_facts(opened, samples, numbers, site)
+        if unprinted:
+            if opened is None or numbers is not None or chosen.draws == "content":
+                raise click.UsageError("--unprinted goes with labels of samples of a package")
+            facts = not_yet_printed(opened, facts)
         if store_numbers is not None:
             if opened is None or numbers is not None or chosen.draws == "content":
                 raise click.UsageError("--store-numbers goes with labels of samples of a package")
@@ -124,14 +134,9 @@ def labels(
             "calibration": calibration,
             "progress": progress,
         }
-        if chosen.draws == "content":
-            if opened is None:
-                raise click.UsageError("a label that lists contents needs a package")
-            contents = contents_by_place(opened, facts)
-            printed = print_content_labels(contents, chosen, path, **laid_out)
-        else:
-            resolver = str(opened.descriptor.get("resolver", "")) if opened else ""
-            printed = print_labels(facts, chosen, path, resolver=resolver, **laid_out)
+        printed = print_labels_of_stock(opened, facts, chosen, path, **laid_out)
+    if unprinted and opened is not None:
+        note_labels(opened, [one.sample_id for one in facts])
     _say_what_was_printed(printed, "label")
 
 
@@ -184,13 +189,11 @@ def _calibrate(
     measured: tuple[float, float, float, float] | None,
     out: Path | None,
 ) -> None:
-    from provenance._drawing.document import printed_pages
     from provenance._printing.labels import calibration
 
     if measured is None:
         path = out or Path(f"calibration-{stock.name}.pdf")
-        with printed_pages(path, stock.page_size, title="Printer calibration") as pages:
-            calibration.draw_calibration_page(pages.begin_page(), stock)
+        calibration.print_calibration_page(stock, path)
         click.echo(f"wrote {path}; print it at actual size and measure as it says")
         if min(stock.page_width_mm, stock.page_height_mm) < calibration.ROOM_FOR_WORDS_MM:
             (one_x, one_y), (two_x, two_y) = calibration.cross_places_mm(stock)
@@ -204,11 +207,7 @@ def _calibrate(
     found = calibration.calibration_from_measures(stock, measured)
     path = calibration.printers_file()
     calibration.store_calibration(path, printer, found)
-    click.echo(
-        f"printer '{printer}': shifted by {found.offset_x_mm:+.2f} mm to the right and "
-        f"{found.offset_y_mm:+.2f} mm down, size {found.scale_x:.2%} by {found.scale_y:.2%}; "
-        f"kept in {path}"
-    )
+    click.echo(f"printer '{printer}': {found.in_words}; kept in {path}")
 
 
 def _say_what_was_printed(printed: Printed, thing: str) -> None:
@@ -216,9 +215,8 @@ def _say_what_was_printed(printed: Printed, thing: str) -> None:
     pages = "page" if printed.page_count == 1 else "pages"
     names = ", ".join(str(path) for path in printed.paths)
     click.echo(f"wrote {printed.label_count} {things} on {printed.page_count} {pages}: {names}")
-    if printed.unprintable:
-        shown = ", ".join(f"{c} (U+{ord(c):04X})" for c in printed.unprintable[:10])
-        click.echo(f"note: no typeface has {shown}; '□' is printed instead", err=True)
+    if printed.note:
+        click.echo(f"note: {printed.note}", err=True)
 
 
 @click.command("tags")

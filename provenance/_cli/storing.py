@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from provenance._base.errors import UnusableInput
-from provenance._cli.options import by_option, counted
+from provenance._cli.options import EXISTING_FILE, by_option, counted
 
 store_argument = click.argument(
     "store", type=click.Path(path_type=Path, exists=True, file_okay=False)
@@ -78,6 +78,19 @@ def show(store: Path) -> None:
         sys.exit(1)
 
 
+@click.command("settings")
+@click.argument("store", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("file", type=EXISTING_FILE)
+@by_option
+def settings(store: Path, file: Path, by: str) -> None:
+    """Give STORE the settings in this YAML FILE; start a store there if there is none."""
+    from provenance._base.yaml_text import read_yaml
+    from provenance._store.starting import put_settings
+
+    made = put_settings(store, read_yaml(file), **_day(by))
+    click.echo(f"store {made.store_id} in {store} has these settings now")
+
+
 @click.command("anchor")
 @store_argument
 @by_option
@@ -87,21 +100,10 @@ def anchor(store: Path, by: str) -> None:
     Give it to 'treenail audit --anchor': lines cut off the end of the register show against nothing
     else.
     """
-    from provenance._store.acts import PRINTED, ends_of, first_fault
-    from provenance._store.paper import anchor_line
+    from provenance._store.paper import print_anchor
     from provenance._store.store import open_store
 
-    opened = open_store(store)
-    with opened.writing(**_day(by)) as writing:
-        fault = first_fault(writing.store.acts)
-        if fault or len(ends_of(writing.store.acts)) > 1:
-            raise UnusableInput(
-                f"the register of {opened.folder} is not whole ({fault or 'it has two ends'}); run "
-                "'treenail audit' on it first"
-            )
-        # the line stands for the act that says it was printed, too
-        writing.add(PRINTED)
-    click.echo(anchor_line(opened.acts))
+    click.echo(print_anchor(open_store(store), **_day(by)))
 
 
 @click.command("withdraw")
@@ -114,17 +116,12 @@ def withdraw(store: Path, number: str, reason: str, by: str) -> None:
 
     Nothing is deleted: what may be removed afterwards is named.
     """
-    from provenance._store.acts import WITHDRAWN
     from provenance._store.store import open_store
+    from provenance._store.withdrawing import withdraw as withdraw_accession
 
-    opened = open_store(store)
-    with opened.writing(**_day(by)) as writing:
-        act = writing.store.accession(number)
-        if number in writing.store.withdrawn:
-            raise click.UsageError(f"{number} is withdrawn already")
-        writing.add(WITHDRAWN, number=number, record_id=act.record_id, reason=reason)
+    kept = withdraw_accession(open_store(store), number, reason=reason, **_day(by))
     click.echo(f"withdrew {number}")
-    if (kept := opened.folder / act.kept_at).exists():
+    if kept:
         click.echo(f"remove its bundle now, or the audit tells of it: {kept}")
 
 

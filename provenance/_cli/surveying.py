@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from provenance._base.languages import speaking
 from provenance._cli.options import (
     asked,
     format_option,
@@ -160,7 +161,7 @@ def plan(
     if shape in ("pdf", "svg"):
         from provenance._survey.plan.plan import write_plans
 
-        with progress_bar("plan") as progress:
+        with speaking(opened.model.language), progress_bar("plan") as progress:
             drawn = write_plans(
                 opened,
                 out or Path("plans"),

@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 
 from provenance._base.errors import TreenailError, UnreadableValue, UnusableInput
 from provenance._bundle.describe.editions import PUBLIC
@@ -251,6 +252,17 @@ def sample_on_label(store: Store, text: str) -> NamedSample:
     """
     accession = read_scan(text).store_number.rpartition("/")[0]
     return kept_record(store, record_named(store, accession)).named(text)
+
+
+def label_read(folder: Path, text: str) -> dict[str, str]:
+    """'sample' and 'site' of a scanned label with a number of this store; {} for any other text.
+
+    Raises as `sample_on_label`.
+    """
+    if not is_scan(text) or is_inside(text) or not read_scan(text).store_number:
+        return {}
+    named = sample_on_label(Store(folder), text)
+    return {"sample": named.sample_id, "site": named.site_id}
 
 
 def _sites_on_cards(books: Books, record_id: str) -> set[str]:

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from provenance._bundle.describe.plain_text import text_template
-from provenance._collection.loans import Asked, Item, Loan
+from provenance._collection.loans import Asked, Item, Loan, loan_named, request_named
+from provenance._collection.recording import REQUEST
 from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_block, draw_line, fit_block, write_line
 from provenance._drawing.fonts import BOLD, PLAIN, Typeface, printable
@@ -39,6 +40,16 @@ class Letter:
     rows: tuple[tuple[str, ...], ...]
     cautions: tuple[str, ...]
     signers: tuple[tuple[str, str], ...]
+
+
+def letter_of(store: Store, number: str, kind: str, today: str) -> Letter:
+    """The paper of a loan or request of that number; `kind` is of a loan: FORM, RETURNED, REMINDER.
+
+    Raises UnusableInput where there is no such loan or request.
+    """
+    if REQUEST.series_of(number):
+        return decision_letter(store, request_named(store, number))
+    return loan_letter(store, loan_named(store, number), kind, today)
 
 
 def loan_letter(store: Store, loan: Loan, kind: str, today: str) -> Letter:

@@ -34,10 +34,13 @@ class Scan(NamedTuple):
 def read_one(text: str) -> Scan:
     """What one scan says; never raises for what cannot be read, since the next one comes at once.
 
-    >>> read_one("TREENAIL HOLL-231-JV").sample_id, read_one("231").kind
-    ('231', 'sample')
+    >>> read_one("TREENAIL HOLL-231-JV").sample_id, read_one("231").kind, read_one("end").kind
+    ('231', 'sample', 'closed')
     """
     text = " ".join(text.split())
+    # typed by a person who has no label for it
+    if text.upper() == END:
+        return Scan(CLOSED, text=text)
     try:
         if (code := read_place(text)) is not None:
             return Scan(CLOSED, text=text) if code == END else Scan(PLACE, code, text=text)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from provenance._base.fault import fault_in_words
 from provenance._base.languages import SOURCE
@@ -39,6 +40,8 @@ class Desk:
     """Ends the serving."""
     said: dict[str, str] = field(default_factory=dict)
     """Path of a page → what is said there when it is next shown."""
+    held: dict[str, Any] = field(default_factory=dict)
+    """What a person is in the middle of, by a name that the page gives it: files to be read."""
 
     def __post_init__(self) -> None:
         self._scratch = Path(tempfile.mkdtemp(prefix="treenail-desk-"))

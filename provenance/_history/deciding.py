@@ -417,12 +417,15 @@ def without(history: History, name: str) -> tuple[History, list[str]]:
             or any(one.said_by == name or (one.table, one.row) in brought for one in act.lines)
         )
     ]
-    for place in ((t, row) for t, rows in undone.state.rows.items() for row in rows):
-        if place[1] not in history.state.rows[place[0]]:
-            continue
+    here = history.state.rows
+    for place in (
+        (table, row)
+        for table, rows in undone.state.rows.items()
+        for row, cells in rows.items()
+        # the very same where nothing of it is undone
+        if row in here[table] and here[table][row] is not cells
+    ):
         claims = undone.state.said_of(*place, ROW_FIELD)
-        if claims is history.state.said_of(*place, ROW_FIELD):
-            continue  # nothing of it is undone
         # a row that nobody states any more, and that only corrections keep
         kept = [one for one in claims if not one.refused and one.line.field != ROW_FIELD]
         stating = [one for one in claims if not one.refused and one.line.field == ROW_FIELD]

@@ -170,10 +170,12 @@ def changes_between(old: State, new: State) -> list[Change]:
     for table, rows in new.rows.items():
         were = old.rows.get(table, {})
         # what followed from one act more has nearly all rows in common with what was
-        told = [*were, *(row for row in rows if row not in were)] if were is not rows else []
-        for row in told:
+        if were is rows:
+            continue
+        told = [row for row, cells in were.items() if rows.get(row) is not cells]
+        for row in (*told, *(row for row in rows if row not in were)):
             before, after = were.get(row), rows.get(row)
-            if before is after or before == after:
+            if before == after:
                 continue
             key = (new if after is not None else old).keys[table, row]
             if before is None or after is None:

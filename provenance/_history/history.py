@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
@@ -23,6 +23,7 @@ from provenance._history.acts import (
     KINDS,
     ROW_FIELD,
     SETTLE,
+    UNDO,
     Act,
     Line,
     heads,
@@ -83,18 +84,30 @@ class History:
 
     def adding(self, act: Act) -> tuple[History, str]:
         """The history with one act more, which follows all others, and its name."""
-        act = replace(act, parents=heads(self.acts), lines=tuple(sorted(set(act.lines))))
+        act = replace(act, parents=self.heads, lines=tuple(sorted(set(act.lines))))
         name = act.act_id(self.key)
         return self.with_act(name, act), name
 
     def with_act(self, name: str, act: Act) -> History:
         """The history with one act more, which names those that it follows."""
         after = replace(self, acts={**self.acts, name: act})
+        known = vars(after)  # where cached properties keep what they have found
+        known["heads"] = tuple(sorted({*self.heads, name} - set(act.parents)))
+        went = {one: self.live[one] for one in [act.undoes] if one in self.live}
+        if any(one.kind == UNDO for one in went.values()):
+            return after  # what that undid is back
+        known["live"] = {one: kept for one, kept in self.live.items() if one not in went}
+        known["live"][name] = act
         if "state" in vars(self):
-            state = follow(self.state, after.acts, self.live, after.live)
+            state = follow(self.state, after.acts, after.live, came={name: act}, went=went)
             if state is not None:
-                vars(after)["state"] = state  # where a cached property keeps what it has found
+                known["state"] = state
         return after
+
+    @cached_property
+    def heads(self) -> tuple[str, ...]:
+        """The acts that no other act names as its parent, in order of name."""
+        return heads(self.acts)
 
     def changes_to(self, other: History) -> list[Change]:
         """What another history of this record changed in the tables."""
@@ -104,11 +117,10 @@ class History:
     def former_keys(self) -> dict[tuple[str, str], str]:
         """Table and key that a row bore and nobody bears now → the key that the row bears now."""
         found: dict[tuple[str, str], str] = {}
-        for table, rows in self.state.rows.items():
-            for row in rows:
+        called = self.state.called
+        for table, rows in self.state.rows.items() if called else ():
+            for row in (one for one in rows if (table, one) in called):
                 key = self.state.keys[table, row]
-                if key == row and (table, row, KEY_FIELD) not in self.state.claims:
-                    continue  # as nearly every row
                 said = [claim.value for claim in self.state.said_of(table, row, KEY_FIELD)]
                 for former in dict.fromkeys([row, *said]):
                     if "~" not in former and not self.state.names_of(table, former):
@@ -165,24 +177,25 @@ def read_acts(tables: Snapshot, known: Mapping[str, Act] = NO_ACTS) -> dict[str,
     return acts
 
 
-def proved(package: Package, tables: Snapshot) -> History:
+def proved(package: Package, tables: Snapshot, known: Collection[str] = ()) -> History:
     """The history as it is written; nothing of the tables is looked at.
 
+    `known` are acts that were proved and stand before those of `tables`, which has the others only.
     Raises BrokenHistory that names the first act that is not what its name says.
     """
     key = record_key(package)
     acts = read_acts(tables)
     written = len(tables.rows(ACT))
-    if len(acts) != written:
+    if len(acts) != written or not acts.keys().isdisjoint(known):
         raise BrokenHistory(f"{tables.where}/tables/act.csv: an act occurs twice; restore the file")
-    if not acts:
+    if not acts and not known:
         for name in (CONFLICT, ACCEPTED, FORMER_KEY, READING):
             if tables.rows(name):
                 raise BrokenHistory(
                     f"{tables.where}/tables/act.csv: it has no acts, but {name}.csv lists the "
                     "results of acts; restore act.csv and change.csv from a copy"
                 )
-    seen: set[str] = set()
+    seen = set(known)
     for name, act in acts.items():
         where = f"{tables.where}/tables/act.csv: act {name[:8]}"
         if act.kind not in KINDS or act.act_id(key) != name:
@@ -197,7 +210,7 @@ def proved(package: Package, tables: Snapshot) -> History:
             )
         seen.add(name)
     begun = first_act(package)
-    if acts and begun.act_id(key) not in acts:
+    if acts and begun.act_id(key) not in seen:
         raise BrokenHistory(f"{package.folder}: these acts are of another record; restore act.csv")
     return History(package, acts, key)
 

@@ -92,25 +92,30 @@ class Accepted(NamedTuple):
     act: str
 
 
+Claims = dict[Place, dict[str, list[Claim]]]
+_NOTHING_SAID: dict[str, list[Claim]] = {}
+
+
 @dataclass
 class State:
     """What a set of acts comes to.
 
     `rows` maps table → row name → its cells by field, key fields included; `keys` maps (table, row
-    name) → its key now; `claims` has everything said of a cell, refused or not; `fields` has every
-    field of a table of which anything is said. Never changed: `follow` makes another.
+    name) → its key now; `claims` has everything said of a row, refused or not, by field. Never
+    changed: `follow` makes another.
     """
 
     model: Model
     rows: dict[str, Rows]
     keys: dict[Place, str]
-    claims: dict[Cell, list[Claim]]
+    claims: Claims
     conflicts: list[Conflict]
     accepted: list[Accepted]
     lineage: dict[str, str]
     bound: Bindings
     refusals: dict[Cell, list[Refusal]]
-    fields: dict[str, dict[str, None]]
+    called: set[Place] = field(default_factory=set)
+    """Rows that were called otherwise once, and perhaps some others."""
     _by_key: dict[tuple[str, str], list[str]] = field(default_factory=dict)
 
     def names_of(self, table: str, key: str) -> list[str]:
@@ -123,7 +128,7 @@ class State:
 
     def said_of(self, table: str, row: str, field: str) -> list[Claim]:
         """Everything that is said of a cell, refused or not."""
-        return self.claims.get((table, row, field), [])
+        return self.claims.get((table, row), _NOTHING_SAID).get(field, [])
 
     def row_of(self, act: str, line: Line) -> str:
         """The row that a line of an import is about."""
@@ -198,20 +203,21 @@ def project(model: Model, acts: Acts) -> State:
     claims, refusals = _gather(model, acts, alive, lineage, bound, silenced(acts, alive))
 
     rows: dict[str, Rows] = {name: {} for name in tables}
-    fields: dict[str, dict[str, None]] = {name: {} for name in tables}
-    state = State(model, rows, {}, claims, [], [], lineage, bound, refusals, fields)
-    shown: _Shown = defaultdict(dict)
+    state = State(model, rows, {}, claims, [], [], lineage, bound, refusals)
+    shown: _Shown = {}
     weighed: list[Cell] = []
-    for cell, said in claims.items():
-        table, row, name = cell
-        fields[table][name] = None
-        if len(said) == 1 and cell not in refusals:  # as nearly every cell
-            shown[table, row][name] = said[0].value
-            continue
-        weighed.append(cell)
-        _weigh(state, cell, acts)
-        shown[table, row][name] = _value_shown(state, cell)
-    for place, values in shown.items():
+    for place, fields in claims.items():
+        values = shown[place] = {}
+        for name, said in fields.items():
+            cell = (*place, name)
+            if name == KEY_FIELD:
+                state.called.add(place)
+            if len(said) == 1 and cell not in refusals:  # as nearly every cell
+                values[name] = said[0].value
+                continue
+            weighed.append(cell)
+            _weigh(state, cell, acts)
+            values[name] = _value_shown(state, cell)
         state.keys[place] = values.get(KEY_FIELD) or place[1]
     here = [place for place, values in shown.items() if values.get(ROW_FIELD) == HERE]
     here.sort(key=lambda place: _order(state, *place))
@@ -228,14 +234,12 @@ def project(model: Model, acts: Acts) -> State:
     return state
 
 
-def follow(state: State, acts: Acts, before: Acts, now: Acts) -> State | None:
-    """What stands when `now` is live of the acts, from what stands with `before`.
+def follow(state: State, acts: Acts, alive: Acts, *, came: Acts, went: Acts) -> State | None:
+    """What stands from what stood, when of the acts some `came` to be live and others `went`.
 
     Only the rows spoken of are looked at, so that one cell of a large record takes no time. None
     where another source or another row is meant, so that everything has to be projected.
     """
-    came = {name: act for name, act in now.items() if name not in before}
-    went = {name: act for name, act in before.items() if name not in now}
     if any(act.kind not in (SETTLE, ACCEPT, UNDO) for act in (*came.values(), *went.values())):
         return None
     new_claims, new_refusals = _gather(state.model, acts, came, state.lineage, state.bound, {})
@@ -246,26 +250,37 @@ def follow(state: State, acts: Acts, before: Acts, now: Acts) -> State | None:
         keys=dict(state.keys),
         claims=dict(state.claims),
         refusals=dict(state.refusals),
-        fields={name: dict(fields) for name, fields in state.fields.items()},
+        called=state.called | {place for place, said in new_claims.items() if KEY_FIELD in said},
     )
-    for cell in new_claims.keys() | old_claims.keys():
+    told = {
+        (*place, name) for one in (new_claims, old_claims) for place in one for name in one[place]
+    }
+    for cell in told:
+        place, name = cell[:2], cell[2]
         claims = [one for one in state.said_of(*cell) if one.act not in went]
+        claims += new_claims.get(place, _NOTHING_SAID).get(name, [])
         refusals = [one for one in state.refusals.get(cell, ()) if one.act not in went]
-        after.claims[cell] = claims + new_claims.get(cell, [])
         after.refusals[cell] = refusals + new_refusals.get(cell, [])
+        # what is said of the row is in the state before, too
+        after.claims[place] = {**after.claims.get(place, {}), name: claims}
         _weigh(after, cell, acts)
-        if not after.claims[cell]:
-            del after.claims[cell]
+        if not claims:
+            del after.claims[place][name]
         if not after.refusals[cell]:
             del after.refusals[cell]
-        after.fields[cell[0]][cell[2]] = None
-    _show_rows(after, state, acts, {cell[:2] for cell in (*new_claims, *old_claims)})
-    after.accepted = _accepted(after, now)
+    is_moved = _show_rows(after, state, acts, {cell[:2] for cell in told})
+    if any(act.kind == ACCEPT for act in (*came.values(), *went.values())) or (
+        is_moved and state.accepted
+    ):
+        after.accepted = _accepted(after, alive)
     return after
 
 
-def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> None:
-    """Show anew the rows that something else is said of, and those that refer to them."""
+def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> bool:
+    """Show anew the rows that something else is said of, and those that refer to them.
+
+    Returns whether a row has come, has gone or is called otherwise.
+    """
     shown = {place: _values_shown(after, place) for place in told}
     moved: dict[str, set[str]] = defaultdict(set)
     called: set[tuple[str, str]] = set()
@@ -274,7 +289,7 @@ def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> Non
         if values:
             after.keys[place] = values.get(KEY_FIELD) or row
         else:
-            del after.keys[place]
+            del after.keys[place], after.claims[place]
         was, now = before.keys.get(place, row), after.keys.get(place, row)
         if was != now or (values.get(ROW_FIELD) == HERE) != (row in before.rows[table]):
             moved[table].add(row)
@@ -300,10 +315,10 @@ def _show_rows(after: State, before: State, acts: Acts, told: set[Place]) -> Non
         if one.kind == BOUND_TWICE
         or (one.kind != ONE_KEY_SEVERAL_ROWS and (one.table, one.row) not in shown)
     ]
-    cells_of = ((*place, name) for place in shown for name in after.fields[place[0]])
-    said = [cell for cell in cells_of if cell in after.claims]
-    after.conflicts += _conflicts(after, acts, shown, said)
+    cells_of = ((*place, name) for place in shown for name in after.claims.get(place, ()))
+    after.conflicts += _conflicts(after, acts, shown, cells_of)
     after.conflicts += _twins(after, twins)
+    return bool(moved)
 
 
 def _by_key(after: State, before: State, moved: Mapping[str, set[str]]) -> dict[Place, list[str]]:
@@ -363,12 +378,12 @@ def _gather(
     lineage: Mapping[str, str],
     bound: Bindings,
     silent: Mapping[str, set[tuple[str, str]]],
-) -> tuple[dict[Cell, list[Claim]], dict[Cell, list[Refusal]]]:
+) -> tuple[Claims, dict[Cell, list[Refusal]]]:
     """Everything that the acts in `alive` say of each cell, and what they refuse of it."""
     tables = {table.name: table for table in covered_tables(model)}
     links = {name: links_of(table) for name, table in tables.items()}
     keyed = [(name, one) for name, table in tables.items() for one in table.fields if one.key_of]
-    claims: dict[Cell, list[Claim]] = {}
+    claims: Claims = {}
     refusals: dict[Cell, list[Refusal]] = {}
     for name, act, said_by, lines in spoken(alive, lineage, silent):
         is_import = act.kind == IMPORT
@@ -384,12 +399,13 @@ def _gather(
             if target := links[table].get(field) or tables_named.get((table, stated, field)):
                 after = bound(target, after, whose) if after else ""
                 before = bound(target, before, EVERY_SOURCE) if before else ""
-            claims.setdefault(cell, []).append(Claim(after, said_by, name, line))
+            fields = claims.setdefault((table, row), {})
+            fields.setdefault(field, []).append(Claim(after, said_by, name, line))
             if is_import:
                 continue
             if field not in (ROW_FIELD, KEY_FIELD):
                 # who corrects a cell vouches for the row, whatever its source says later
-                here = claims.setdefault((table, row, ROW_FIELD), [])
+                here = fields.setdefault(ROW_FIELD, [])
                 if not here or here[-1].act != name:
                     here.append(Claim(HERE, said_by, name, line))
             if line.said_by:
@@ -413,9 +429,9 @@ def _weigh(state: State, cell: Cell, acts: Acts) -> None:
     """Put the claims of a cell in order, each value of a source once, and mark what is refused."""
     same, refused = reader_of(state.model, cell[0], cell[2]), _refused(state, cell, acts)
     once: dict[tuple[str, str], Claim] = {}
-    for claim in state.claims[cell]:
+    for claim in state.said_of(*cell):
         once.setdefault((claim.value, claim.said_by), claim)
-    state.claims[cell] = [
+    state.claims[cell[:2]][cell[2]] = [
         # a source is refused by what it says, a person or program by the very act
         claim._replace(
             refused=key in refused.acts
@@ -440,8 +456,8 @@ def _value_shown(state: State, cell: Cell) -> str:
 
 def _values_shown(state: State, place: Place) -> dict[str, str]:
     """What a row shows, by field."""
-    cells = ((*place, name) for name in state.fields[place[0]])
-    return {cell[2]: _value_shown(state, cell) for cell in cells if cell in state.claims}
+    fields = state.claims.get(place, _NOTHING_SAID)
+    return {name: _value_shown(state, (*place, name)) for name in fields}
 
 
 def _tables_named(lines: list[Line], keyed: list[tuple[str, Field]]) -> dict[Cell, str]:
@@ -506,7 +522,7 @@ def _conflicts(
     kinds = {ROW_FIELD: REMOVED_AND_STATED, KEY_FIELD: RENAMED_TWICE}
     for cell in cells:
         table, row, name = cell
-        claims, key = state.claims[cell], state.keys[table, row]
+        claims, key = state.said_of(*cell), state.keys[table, row]
         same = reader_of(state.model, table, name)
         listed = _refused(state, cell, acts).listed
         again = tuple(

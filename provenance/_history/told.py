@@ -96,7 +96,7 @@ def claims_about(
             f"nothing is decided of a table '{table}'; write one of {', '.join(state.rows)}"
         )
     row = row_named(state, table, key)
-    cells = {cell[2]: said for cell, said in state.claims.items() if cell[:2] == (table, row)}
+    cells = state.claims.get((table, row), {})
     if field:
         cells = {name: said for name, said in cells.items() if name == field}
     if not cells:

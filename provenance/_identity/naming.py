@@ -147,12 +147,24 @@ class SampleNames:
             for table in ("sample", "reservation")
             for row in tables.rows(table)
         ]
+        sites, as_found = tables.column("site", "site_id"), tables.model.numbering == AS_FOUND
+        return cls.called(samples, sites, keys_now(tables, "sample"), as_found=as_found)
+
+    @classmethod
+    def called(
+        cls,
+        samples: Sequence[tuple[str, str]],
+        sites: Iterable[str],
+        called: Mapping[str, str],
+        *,
+        as_found: bool,
+    ) -> SampleNames:
+        """The names of site codes and numbers; `called` maps former numbers to those borne now."""
         former: dict[tuple[str, str], list[str]] = {}
-        if called := keys_now(tables, "sample"):
+        if called:
             site_of = {number: site for site, number in samples}
             for old, now in called.items():
                 former.setdefault((site_of.get(now, ""), now), []).append(old)
-        sites, as_found = tables.column("site", "site_id"), tables.model.numbering == AS_FOUND
         return cls(samples, sites, former=former, as_found=as_found)
 
     def called_before(self, text: str) -> tuple[str, str] | None:
@@ -442,13 +454,16 @@ def table_named(table: Table, field: str) -> str:
 class CellNames:
     """How the cells of forms name samples and parcels of one record."""
 
-    def __init__(self, tables: Snapshot) -> None:
+    def __init__(
+        self, tables: Snapshot, samples: Callable[[Snapshot], SampleNames] = SampleNames.of
+    ) -> None:
         self._tables = tables
+        self._gather = samples
 
     @cached_property
     def _samples(self) -> SampleNames:
         # a large record is gone through only for forms that name samples
-        return SampleNames.of(self._tables)
+        return self._gather(self._tables)
 
     def reader_of(self, table: Table, field: str) -> Callable[[str], str] | None:
         """What reads a cell of that field, when it names a sample or a parcel."""

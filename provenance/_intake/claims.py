@@ -30,6 +30,21 @@ class Sameness:
 NOT_SAID = Sameness()
 
 
+class PerhapsNewer(UnusableInput):
+    """A file that may be a newer copy of an earlier one: `file_name`, received as `source`.
+
+    `share` is how much of the earlier one it says, from 0 to 1.
+    """
+
+    def __init__(self, name: str, file_name: str, source: str, share: float) -> None:
+        self.file_name, self.source, self.share = file_name, source, share
+        super().__init__(
+            f"{name} says {share:.0%} of what {file_name} ({source}) says, which is too much for "
+            "another sheet and too little for a corrected copy. If it is a newer copy of it, say "
+            f"--replaces {source}; if it is another sheet, say --new. Nothing was imported"
+        )
+
+
 def version_of(file_sha256: str, read_with: bytes | None) -> str:
     """What tells one reading of a file from another: its bytes, and its mapping or its photos."""
     return sha256(f"{file_sha256} {sha256(read_with or b'').hexdigest()}".encode()).hexdigest()
@@ -133,7 +148,7 @@ def older_copies(
     """The imports of which a file is a newer copy, told by what stands in it.
 
     `known` are acts of this same call, which are never older copies. Raises UnusableInput where
-    that cannot be told, with what to say.
+    that cannot be told, with what to say (PerhapsNewer).
     """
     newest = {one: act for one, act in newest_imports(history).items() if one not in known}
     same_file = [one for one, act in newest.items() if act.source == source]
@@ -158,12 +173,7 @@ def older_copies(
     if share < OTHER:
         return ()
     older = newest[best]
-    raise UnusableInput(
-        f"{name} says {share:.0%} of what {_file_name(history, older.source)} "
-        f"({older.source}) says, which is too much for another sheet and too little for a "
-        f"corrected copy. If it is a newer copy of it, say --replaces {older.source}; if it is "
-        "another sheet, say --new. Nothing was imported"
-    )
+    raise PerhapsNewer(name, _file_name(history, older.source), older.source, share)
 
 
 def older_answers(history: History, lines: Sequence[Line], known: set[str]) -> tuple[str, ...]:

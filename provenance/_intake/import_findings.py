@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from provenance._base.findings import Finding
@@ -20,7 +20,9 @@ from provenance._model.schema import NUMBERED_TABLES, STRICT
 from provenance._record.package import Package
 
 PERHAPS_RENAMED = "intake.perhaps_renamed"
+NEWER_COPY = "intake.newer_copy"
 _KEYS_NAMED = 5
+_ROW = re.compile(r", row ([0-9]+)")
 
 
 def about_older_copy(name: str, history: History, act: str) -> Finding:
@@ -219,8 +221,8 @@ def about_refused(
     read: Mapping[str, tuple[str, list[Line]]], history: History
 ) -> Iterator[Finding]:
     """What the files say that somebody decided otherwise; the decision stands."""
-    for (table, row, field), claims in history.state.claims.items():
-        for claim in claims:
+    for (table, row), fields in history.state.claims.items():
+        for field, claim in ((field, one) for field, said in fields.items() for one in said):
             if not claim.refused or claim.act not in read or (table, row) not in history.state.keys:
                 continue
             key = history.state.keys[table, row]
@@ -261,3 +263,20 @@ def about_cell(cell: UnreadCell) -> Finding:
         field=cell.field,
         value=cell.text,
     )
+
+
+def grouped(findings: Iterable[Finding]) -> list[str]:
+    """What findings say, one line for findings that differ in their row only."""
+    groups: dict[tuple[str, str, str], list[str]] = {}
+    for one in findings:
+        row = _ROW.search(one.origin)
+        key = (_ROW.sub(", row …", one.origin, count=1), one.message, one.remedy)
+        groups.setdefault(key, []).append(row[1] if row else "")
+    lines = []
+    for (origin, message, remedy), rows in groups.items():
+        # one cell may be meant for several tables
+        each = list(dict.fromkeys(rows))
+        several = f"rows {', '.join(each[:8])}{' …' if len(each) > 8 else ''} ({len(each)} cells)"
+        where = origin.replace("row …", f"row {each[0]}" if len(each) == 1 else several)
+        lines.append(f"{where}{': ' * bool(where)}{message.rstrip('.')}. {remedy}".rstrip())
+    return lines

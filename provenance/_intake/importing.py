@@ -336,7 +336,7 @@ class _Acts:
         """Where a value of this call stands; no place where it came to be otherwise."""
         state = self.history.state
         for row in state.names_of(change.table, change.key):
-            for claim in state.claims.get((change.table, row, change.field), ()):
+            for claim in state.said_of(change.table, row, change.field):
                 if claim.act in self.lines and not claim.refused:
                     line = claim.line
                     name = self.lines[claim.act][0]

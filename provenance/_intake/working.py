@@ -33,8 +33,9 @@ from provenance._history.history import (
 )
 from provenance._history.projection import columns_of, covered_tables, key_field, rows_in_order
 from provenance._history.waiting import entry_of, with_waiting
-from provenance._identity.naming import CellNames
+from provenance._identity.naming import CellNames, SampleNames
 from provenance._intake.typed import TypedCells
+from provenance._model.schema import AS_FOUND
 from provenance._record.journal import (
     JOURNAL,
     append_waiting,
@@ -51,6 +52,9 @@ QUIET_SECONDS = 3.0
 """After so long without an act the tables are written."""
 MOST_REMEMBERED = 10_000
 """Changed rows that are remembered; who asks for older ones reads everything anew."""
+
+_LARGE = 5_000
+"""Rows of a record beyond which looking for circles takes longer than a person should wait."""
 
 
 class Unread(NamedTuple):
@@ -121,10 +125,11 @@ class Working:
         self._package = open_to_change(package.folder)
         with self._mutex, locked(self._package.folder):
             self._read()
-        # a large history is a million small objects without circles, which the collector would
-        # look through for half a second now and then
-        gc.collect()
-        gc.freeze()
+        if len(self._history.state.keys) > _LARGE:
+            # a million small objects without circles, which the collector of circles would look
+            # through now and then for half a second
+            gc.collect()
+            gc.freeze()
 
     def __enter__(self) -> Self:
         return self
@@ -190,7 +195,8 @@ class Working:
     def change(self, cells: Sequence[Change], *, who: str, why: str = "", when: str = "") -> Answer:
         """Save typed cells as one act, all or none.
 
-        `before` is what the person saw, `after` what they typed. A key that no row bears is a new
+        `before` is what stood there, `after` what they typed; a bare length is in the unit in which
+        the record is measured. A key that no row bears is a new
         row: give its own cell too, from '' to the key, so that a row which was entered under it
         meanwhile is noticed. A changed cell of the key renames a row. Raises as `deciding.enter`.
         """
@@ -237,18 +243,30 @@ class Working:
         """The cells by row, as the record holds them, and those that cannot be read."""
         history, state = self._history, self._history.state
 
-        def keys(table: str) -> Set[str]:
-            new = {one.key for one in cells if one.table == table}
-            if table not in state.rows:
-                own = self._package.model.table(table).primary_key[0]
-                return new.union(self._package.tables.column(table, own))
-            former = (key for name, key in history.former_keys if name == table)
-            return new.union(former, (state.keys[table, row] for row in state.rows[table]))
+        new = {(one.table, one.key) for one in cells}
 
         def is_new(table: str, key: str) -> bool:
             return not state.names_of(table, key)
 
-        typed = TypedCells(state.model, keys, lambda: CellNames(self.tables))
+        def is_key(table: str, key: str) -> bool:
+            if table not in state.rows:
+                return key in keys(table)
+            place = (table, key)
+            return place in new or not is_new(*place) or place in history.former_keys
+
+        def keys(table: str) -> list[str]:
+            if table not in state.rows:
+                own = self._package.model.table(table).primary_key[0]
+                return self._package.tables.column(table, own)
+            return [state.keys[table, row] for row in state.rows[table]]
+
+        typed = TypedCells(
+            state.model,
+            is_key,
+            keys,
+            lambda: CellNames(self.tables, self._sample_names),
+            as_shown=True,
+        )
         rows: dict[tuple[str, str], tuple[dict[str, str], dict[str, str]]] = {}
         called: dict[tuple[str, str], str] = {}
         unread = []
@@ -276,6 +294,21 @@ class Working:
         ]
         return entered, unread
 
+    def _sample_names(self, tables: Snapshot) -> SampleNames:
+        """What samples are named by, as `SampleNames.of` has it of tables that were written."""
+        rows = self._history.state.rows
+        samples = [
+            (row.get("site_id", ""), row.get("sample_id", ""))
+            for table in ("sample", "reservation")
+            for row in (rows[table].values() if table in rows else tables.rows(table))
+        ]
+        called = {
+            key: now for (table, key), now in self._history.former_keys.items() if table == "sample"
+        }
+        as_found = tables.model.numbering == AS_FOUND
+        sites = [row.get("site_id", "") for row in rows["site"].values()]
+        return SampleNames.called(samples, sites, called, as_found=as_found)
+
     # -- the disk ----------------------------------------------------------------------------------
 
     def write_tables(self) -> None:
@@ -286,11 +319,11 @@ class Working:
 
     def _write(self) -> None:
         with self._mutex:
-            history, written = self._history, self._written
+            history, written, stamps = self._history, self._written, self._stamps
         # the long part, during which others go on
         files = changed_tables(history, before=written)
         with self._holding():
-            if self._history is history and self._written is written:
+            if self._history is history and self._stamps == stamps:
                 self._put_in_place(history, files)
 
     def _put_in_place(self, history: History, files: dict[str, bytes]) -> None:
@@ -364,8 +397,14 @@ class Working:
         elif changed & said_by_acts:
             self._read_on(changed)
         else:
-            self._history = with_waiting(before, read_waiting(package.folder).entries)
+            waiting = read_waiting(package.folder).entries
+            self._history = with_waiting(before, waiting)
             self._stand()
+            lost = before.acts.keys() - self._written.acts.keys()
+            if lost.difference(one["act_id"] for one in waiting):
+                # somebody removed the journal
+                files = changed_tables(self._history, before=self._written)
+                self._put_in_place(self._history, files)
         if self._history is not before:
             self._note((one.table, one.key) for one in before.changes_to(self._history))
         self._note((name, "") for name in changed - said_by_acts)

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError
+from provenance._base.spreadsheet import spreadsheet_csv_of
 from provenance._history.entering import enter_table
 from provenance._identity.identifier import joined_key
 from provenance._ledger.handover import record_events, refuse_what_gave_nothing
@@ -19,9 +21,11 @@ from provenance._ledger.holdings import (
     first_day,
     holdings_of,
     last_day,
+    refusal,
     samples_in_parcel,
 )
 from provenance._model.edtf import is_edtf
+from provenance._record.attempts import failed_attempts
 from provenance._record.package import Package
 
 if TYPE_CHECKING:
@@ -114,11 +118,37 @@ def consign_samples(
     return Parcel(consignment_id, to_party_id, tuple(samples))
 
 
-def _refuse_packed_twice(samples: Sequence[str], last: Mapping[str, Event]) -> None:
+def why_not_packed(package: Package, samples: Sequence[str], packed_on: str) -> dict[str, str]:
+    """The samples that cannot go into a new parcel, each with the reason; see `consign_samples`."""
+    events = events_of(package.tables)
+    held = holdings_of(package.tables)
+    failed = failed_attempts(package.tables)
+    lying = _lying_packed(samples, {one.sample_id: one for one in events})
+    reasons = {}
+    for sample in samples:
+        packed = Event("", "packed", packed_on, sample)
+        if sample in failed:
+            reasons[sample] = f"{sample} is an attempt that gave no sample"
+        elif sample in lying:
+            reasons[sample] = f"{sample} is packed in {lying[sample]} already"
+        elif why := refusal(held.get(sample, Holding(sample)), packed):
+            reasons[sample] = why
+    return reasons
+
+
+def _lying_packed(samples: Sequence[str], last: Mapping[str, Event]) -> dict[str, str]:
+    """The samples whose last event put them into a parcel that has not left, with its code."""
     newest = [last[sample] for sample in samples if sample in last]
-    lying = [one for one in newest if one.event == "packed" and one.consignment_id]
-    if lying:
-        said = ", ".join(f"{one.sample_id} in {one.consignment_id}" for one in lying)
+    return {
+        one.sample_id: one.consignment_id
+        for one in newest
+        if one.event == "packed" and one.consignment_id
+    }
+
+
+def _refuse_packed_twice(samples: Sequence[str], last: Mapping[str, Event]) -> None:
+    if lying := _lying_packed(samples, last):
+        said = ", ".join(f"{sample} in {parcel}" for sample, parcel in lying.items())
         raise TreenailError(
             f"already packed: {said}. Hand that parcel over, or record with 'stored' where the "
             "samples removed from it are now"
@@ -174,6 +204,17 @@ def parcel_list(package: Package, consignment_id: str) -> pd.DataFrame:
     elements = package.table("element").drop_duplicates("element_id").set_index("element_id")
     chosen = chosen.assign(function=chosen["element_id"].map(elements["function"]).fillna(""))
     return chosen[list(LIST_COLUMNS)].reset_index(drop=True)
+
+
+def write_papers(package: Package, consignment_id: str, folder: Path) -> tuple[Path, Path]:
+    """Write the list (CSV) and the form for the results (XLSX) of a parcel; returns the two paths.
+
+    Raises as `write_results_form`.
+    """
+    listed = folder / f"{consignment_id}-list.csv"
+    form = folder / f"{consignment_id}-results.xlsx"
+    write_text(listed, spreadsheet_csv_of(parcel_list(package, consignment_id)))
+    return listed, write_results_form(package, consignment_id, form)
 
 
 def write_results_form(package: Package, consignment_id: str, out: Path) -> Path:

@@ -32,6 +32,8 @@ LINE_COLUMNS = (
     "species_field", "species", "points",
 )  # fmt: skip
 SUBJECTS = ("result", "parcel")
+NO_RESULT, NOT_SENT = "reconcile.no_result", "reconcile.not_sent"
+"""What only a comparison with a parcel says, and can be accepted as findings of the check can."""
 
 
 @dataclass(frozen=True)
@@ -126,20 +128,29 @@ def _found(
     """What is missing and extra, and what the check finds about these results."""
     import polars as pl
 
-    from provenance._checks.check import check_package
+    from provenance._checks.check import check_package, let_stand, without_accepted
     from provenance._checks.registry import all_rules
 
     rules = [rule for rule in all_rules() if rule.subject in SUBJECTS]
     report = check_package(package, rules=rules)
-    codes = pl.DataFrame({"key": results["result_id"].drop_nulls()}, {"key": pl.String})
-    of_results = report.found.filter(pl.col("table") == "lab_result")
-    mine = of_results.join(codes.unique(), on="key", how="semi", maintain_order="left")
+    codes = pl.DataFrame({"key": results["result_id"].drop_nulls()}, {"key": pl.String}).unique()
+
+    def of_these(found: pl.DataFrame) -> pl.DataFrame:
+        of_results = found.filter(pl.col("table") == "lab_result")
+        return of_results.join(codes, on="key", how="semi", maintain_order="left")
+
+    columns = report.found.columns
     compared = [_missing(results, sent), _extra(results, sent, consignment_id)]
+    own = replace(report, found=pl.concat([one.select(columns) for one in compared]), accepted=None)
+    own = without_accepted(own, let_stand(package.tables))
+    accepted = [of_these(report.accepted)] if report.accepted is not None else []
+    accepted += [own.accepted] if own.accepted is not None else []
     return Report(
         package=package.name,
-        found=pl.concat([*(one.select(mine.columns) for one in compared), mine]),
+        found=pl.concat([own.found, of_these(report.found)]),
         rows_checked=report.rows_checked,
-        rules_run=("reconcile.no_result", "reconcile.not_sent", *report.rules_run),
+        rules_run=(NO_RESULT, NOT_SENT, *report.rules_run),
+        accepted=pl.concat(accepted, how="diagonal") if accepted else None,
     )
 
 
@@ -149,7 +160,7 @@ def _missing(results: pl.DataFrame, sent: Mapping[str, None]) -> pl.DataFrame:
     answered = set(results["sample_id"])
     return _warnings(
         [(0, sample, sample) for sample in sent if sample not in answered],
-        "reconcile.no_result",
+        NO_RESULT,
         "sample",
         pl.format("Sample {} was sent, and there is no result for it.", "key"),
         "Ask the laboratory; if it was lost or not examined, let them say so.",
@@ -163,7 +174,7 @@ def _extra(results: pl.DataFrame, sent: Mapping[str, None], consignment_id: str)
     parcel = pl.lit(consignment_id or "any parcel")
     return _warnings(
         [(row, str(one), sample) for row, one, sample in named if sample and sample not in sent],
-        "reconcile.not_sent",
+        NOT_SENT,
         "lab_result",
         pl.format("There is a result for sample {}, which was not in {}.", "value", parcel),
         "The number may be misread; compare lengths and rings, and ask the laboratory.",

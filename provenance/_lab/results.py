@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -75,6 +76,13 @@ def import_results(
     from provenance._intake.importing import import_exports
 
     imported = import_exports(package, files, mapping, progress=progress, when=when)
+    return complete_results(package, imported, when=when)
+
+
+def complete_results(
+    package: Package, imported: ImportResult, *, when: datetime | None = None
+) -> ResultsRead:
+    """Read the dates of results that an import brought, and link what supersedes what."""
     with package.locked():
         results = package.table(TABLE)
         read, filled, findings = read_notations(package.model, results)
@@ -84,6 +92,47 @@ def import_results(
             rows = [dict(zip(names, texts, strict=True)) for texts in linked.values.tolist()]
             enter_table(package, TABLE, rows, why="results", when=moment_text(when))
     return ResultsRead(imported, filled, tuple(superseded), (*imported.findings, *findings, *more))
+
+
+def preview_results(
+    package: Package,
+    files: Sequence[Path],
+    mapping: FormMapping | None = None,
+    *,
+    progress: Progress = say_nothing,
+) -> tuple[ResultsRead, list[dict[str, str]]]:
+    """What `import_results` would do, and the rows that it would bring; nothing is written.
+
+    A row that is there already is shown with what the files say of it. Raises as `import_results`.
+    """
+    from provenance._gate.budget import SheetBudget
+    from provenance._intake.importing import import_exports
+    from provenance._intake.incoming import read_file
+
+    imported = import_exports(package, files, mapping, progress=progress, trial=True)
+    names = [str(name) for name in package.table(TABLE)]
+    by_key: dict[str, Mapping[str, str]] = {
+        row["result_id"]: row for row in package.tables.rows(TABLE)
+    }
+    brought: dict[str, None] = {}
+    with ExitStack() as keep:
+        for path in files:
+            incoming = read_file(package, path, mapping, SheetBudget(), lambda share: None, keep)
+            for row in (one for reading in incoming.readings for one in reading.rows):
+                if row.table == TABLE:
+                    brought[row.key] = None
+                    by_key[row.key] = {**by_key.get(row.key, {}), **row.values}
+    import pandas as pd
+
+    texts = [[row.get(name, "") for name in names] for row in by_key.values()]
+    frame = pd.DataFrame(texts, columns=names, dtype=str)
+    read, filled, findings = read_notations(package.model, frame)
+    linked, superseded, more = link_revisions(read)
+    rows = {str(row["result_id"]): row for row in linked.to_dict("records")}
+    shown = [{str(name): str(text) for name, text in rows[key].items()} for key in brought]
+    about = [one for one in (*findings, *more) if one.key in brought]
+    pairs = tuple(pair for pair in superseded if pair[0] in brought)
+    return ResultsRead(imported, filled, pairs, (*imported.findings, *about)), shown
 
 
 # -- notation ------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from provenance._base.errors import TreenailError
+from provenance._base.errors import TreenailError, UnusableInput
 from provenance._history.entering import enter_table
 from provenance._ledger.custody import JOINED, append_events
 from provenance._ledger.ed25519 import Signer
@@ -323,3 +323,25 @@ def check_correction(
     named = renamed.get(wrong["sample_id"], wrong["sample_id"])
     if named != samples[0]:
         raise TreenailError(f"event {corrects} is about sample {named}, not about {samples[0]}")
+
+
+def said_of(recorded: Sequence[Event], events: Vocabulary, found: Vocabulary) -> str:
+    """What was recorded, on a line: 'Received: 231, 232 (broken)'."""
+    return f"{events.label(recorded[0].event)}: " + ", ".join(
+        f"{one.sample_id} ({found.label(one.state).lower()})"
+        if one.state not in ("", "present")
+        else one.sample_id
+        for one in recorded
+    )
+
+
+def pairs_of(texts: Iterable[str], called: str) -> list[tuple[str, str]]:
+    """What is said of single samples as SAMPLE=WORD; raises UnusableInput for anything else."""
+    pairs = []
+    for text in texts:
+        sample, equals, word = text.rpartition("=")
+        if not equals or not sample or not word:
+            example = "231=231B" if called == "--part" else "231=broken"
+            raise UnusableInput(f"{called} {text}: write it as {example}")
+        pairs.append((sample, word))
+    return pairs

@@ -83,15 +83,19 @@ def note_given(package: Package, numbers: Iterable[str]) -> None:
 @contextmanager
 def _notes(package: Package) -> Iterator[tuple[Path, list[Copy]]]:
     """The file about the copies of this record, and what it says, held against other writers."""
+    path = notes_about(package, "copies").with_suffix(".json")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with locked(path.parent):
+        yield path, _read(path)
+
+
+def notes_about(package: Package, kind: str) -> Path:
+    """Where this computer keeps its notes of a kind about a record, whichever copy it is."""
     import platformdirs
 
     begun = (package.name, package.descriptor.get("created"), package.descriptor.get(EDITION_KEY))
     record = sha256("\0".join(map(str, begun)).encode()).hexdigest()[:24]
-    folder = platformdirs.user_data_path("treenail", appauthor=False) / "copies"
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / f"{record}.json"
-    with locked(folder):
-        yield path, _read(path)
+    return platformdirs.user_data_path("treenail", appauthor=False) / kind / record
 
 
 def _read(path: Path) -> list[Copy]:

@@ -128,14 +128,15 @@ class Package:
         if self.held is not None:
             return self.held
         now = self.stamps
-        if now not in self._known:
-            fresh = snapshot_of_folder(self.folder, self.model)
-            for then, tables in list(self._known.items()):
+        tables = self._known.get(now)
+        if tables is None:
+            tables = snapshot_of_folder(self.folder, self.model)
+            for then, known in list(self._known.items()):
                 pairs = zip(self.model.tables, then, now, strict=True)
-                fresh.with_known(tables, [name for name, one, other in pairs if one == other])
+                tables.with_known(known, [name for name, one, other in pairs if one == other])
             self._known.clear()
-            self._known[now] = fresh
-        return self._known[now]
+            self._known[now] = tables
+        return tables
 
     @property
     def stamps(self) -> tuple[Stamp, ...]:

@@ -163,6 +163,13 @@ class Snapshot:
         view: View = self._views[name]
         return view
 
+    def once_more(self, name: str, compute: Callable[[Snapshot, View | None], View]) -> View:
+        """What can be made of its value in an older state, which is None where none is known.
+
+        One asks for it. A value holds no frame but what `clone` gives of one.
+        """
+        return compute(self, None)
+
     # -- ways to hold it ---------------------------------------------------------------------------
 
     def with_faults(self) -> Snapshot:

@@ -44,22 +44,57 @@ def enter_rows(
     The file needs the key and may leave out any other column, which then stays as it is. Nothing is
     removed. Raises UnusableInput that names file, line, column and value; nothing is written then.
     """
+    described = _filled_in(table)
+    lines = [(f"{path}, line {line}", row) for line, row in _lines(described, path)]
+    return _put(store, described, lines, on=on, recorded_on=recorded_on, by=by)
+
+
+def enter_row(
+    store: Store, table: str, row: Row, *, on: date, recorded_on: str, by: str = ""
+) -> Entered:
+    """Add one row to a table of the store, or change the one with the same key.
+
+    Columns that are left out stay as they are. Raises UnusableInput as `enter_rows` does.
+    """
+    described = _filled_in(table)
+    cells = {name: " ".join(text.split()) for name, text in row.items()}
+    for column in described.key:
+        if not cells.get(column):
+            raise UnusableInput(f"{table}, column '{column}': it is blank; fill it in")
+    lines = [(table, cells)]
+    return _put(store, described, lines, on=on, recorded_on=recorded_on, by=by)
+
+
+def _filled_in(table: str) -> StoreTable:
     if table not in ENTERED:
         raise UnusableInput(
             f"'{table}' is not a table that is filled in; choose {', '.join(ENTERED)}"
         )
-    described = store_table(table)
-    lines = list(_lines(described, path))
+    return store_table(table)
+
+
+def _put(
+    store: Store,
+    described: StoreTable,
+    lines: Sequence[tuple[str, Row]],
+    *,
+    on: date,
+    recorded_on: str,
+    by: str,
+) -> Entered:
+    """Add or change rows; with each stands the place that a message names."""
+    table = described.name
     with store.writing(on=on, recorded_on=recorded_on, by=by) as writing:
         before = {_key(described, row): row for row in writing.store.rows(table)}
         blank = dict.fromkeys(described.columns, "")
         after = before | {
-            (key := _key(described, row)): blank | before.get(key, {}) | row for _, row in lines
+            (key := _key(described, row)): {**blank, **before.get(key, {}), **row}
+            for _, row in lines
         }
-        place_of = {_key(described, row): line for line, row in lines}
+        place_of = {_key(described, row): place for place, row in lines}
         numbers = {act.number for act in writing.store.accessions}
         for found, column, value, why in _faults(described, list(after.values()), numbers):
-            where = f"{path}, line {place_of[found]}" if found in place_of else f"{found} in store"
+            where = place_of.get(found, f"{found} in store")
             raise UnusableInput(f"{where}, column '{column}', '{value}': {why}")
         added = sum(one not in before for one in after)
         changed = sum(one in before and before[one] != row for one, row in after.items())

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from provenance._base.errors import UnusableInput
 from provenance._ledger.anchors import SHORTEST_HEAD
-from provenance._store.acts import Act, ends_of, stood_on
+from provenance._store.acts import PRINTED, Act, ends_of, first_fault, stood_on
+from provenance._store.store import Store
 
 _LINE = re.compile(r"\s*register\s+([1-9][0-9]{0,8})((?:\s+[0-9a-f]+)+)[\s.…]*", re.IGNORECASE)
 
@@ -37,6 +39,23 @@ def anchor_line(acts: Sequence[Act]) -> str:
         )
     fours = re.findall("....", ends[0][:SHORTEST_HEAD])
     return " ".join(["register", str(len(stood_on(acts, ends))), *fours])
+
+
+def print_anchor(store: Store, *, on: date, recorded_on: str, by: str = "") -> str:
+    """The line to keep on paper, with an act that says that it was printed.
+
+    Raises UnusableInput for a register that is not whole.
+    """
+    with store.writing(on=on, recorded_on=recorded_on, by=by) as writing:
+        fault = first_fault(writing.store.acts)
+        if fault or len(ends_of(writing.store.acts)) > 1:
+            raise UnusableInput(
+                f"the register of {store.folder} is not whole ({fault or 'it has two ends'}); run "
+                "'treenail audit' on it first"
+            )
+        # the line stands for the act that says it was printed, too
+        writing.add(PRINTED)
+    return anchor_line(store.acts)
 
 
 def read_anchor_line(text: str) -> ActAnchor:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,6 +16,9 @@ from provenance._store.numbers import NumberPattern, number_pattern
 
 SETTINGS = "repository.yaml"
 """Where the settings are looked for, beside the register."""
+
+_BEGUN = {"number_pattern": "{year}.{serial:04}"}
+"""What the template has where it is not blank."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +47,14 @@ def read_repository(path: Path) -> Repository:
     if not path.is_file():
         raise UnusableInput(f"{path} is not there; check the name of the settings file")
     try:
-        raw: Any = read_yaml(path)
+        raw = read_yaml(path)
+    except UnusableSchema as error:
+        raise UnusableInput(str(error)) from error
+    return _repository(raw, path)
+
+
+def _repository(raw: Any, path: Path) -> Repository:
+    try:
         check_against_schema(raw, "repository.schema.json", path)
     except UnusableSchema as error:
         raise UnusableInput(str(error)) from error
@@ -67,7 +79,24 @@ def settings_in(store: Path) -> Repository:
 
 def new_settings(pattern: NumberPattern) -> str:
     """The text of a settings file to begin with, for that pattern."""
-    template = (shipped("templates") / "repository" / SETTINGS).read_text(encoding="utf-8")
-    before, line, after = template.partition('number_pattern: "{year}.{serial:04}"')
-    assert line
-    return f'{before}number_pattern: "{pattern.text}"{after}'
+    return _with_values({"number_pattern": pattern.text})
+
+
+def settings_text(values: Mapping[str, str], path: Path) -> str:
+    """The text of a settings file with these values; `path` is where it will lie.
+
+    Raises UnusableInput and UnusableNumber as `read_repository` does.
+    """
+    _repository(dict(values), path)
+    return _with_values(values)
+
+
+def _with_values(values: Mapping[str, str]) -> str:
+    text = (shipped("templates") / "repository" / SETTINGS).read_text(encoding="utf-8")
+    for name, value in values.items():
+        # a JSON text is a YAML one too
+        said = f"{name}: {json.dumps(value, ensure_ascii=False)}"
+        before = f'{name}: "{_BEGUN.get(name, "")}"'
+        assert text.count(before) == 1, name
+        text = text.replace(before, said)
+    return text

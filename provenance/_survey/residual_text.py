@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -22,24 +23,46 @@ _UNCHECKED = 1e-6
 """Share of a blunder that shows; below this, rounding is all that is left of it."""
 
 
-def residual_lines(residuals: pd.DataFrame, measures: Measures = SI) -> Iterator[str]:
-    """The table of RESIDUAL_COLUMNS as lines, a block a point; nothing for a survey without any.
+@dataclass(frozen=True)
+class ReadingFit:
+    """How one reading fits, in words; `times` and `remark` are '' where there is nothing to say."""
+
+    reading: str
+    measured: str
+    computed: str
+    off_by: str
+    times: str
+    remark: str
+
+
+def fits_of_points(
+    residuals: pd.DataFrame, measures: Measures = SI
+) -> dict[str, tuple[ReadingFit, ...]]:
+    """The table of RESIDUAL_COLUMNS by point, as the table 'position' calls it.
 
     Lengths are as `measures` says, bearings in degrees; what a metric reading is off by is in mm.
     """
-    if residuals.empty:
+    found: dict[str, list[ReadingFit]] = {}
+    for row in residuals.to_dict("records"):
+        fit = ReadingFit(_reading(row), *_numbers(row, measures), _remark(row))
+        found.setdefault(str(row["point"]), []).append(fit)
+    return {point: tuple(fits) for point, fits in found.items()}
+
+
+def residual_lines(residuals: pd.DataFrame, measures: Measures = SI) -> Iterator[str]:
+    """What `fits_of_points` has as lines, a block a point; nothing for a survey without any."""
+    by_point = fits_of_points(residuals, measures)
+    if not by_point:
         return
     yield from EXPLANATION
-    rows = residuals.to_dict("records")
-    names = [_reading(row) for row in rows]
-    width = max(map(len, names))
-    point = None
-    for name, row in zip(names, rows, strict=True):
-        if row["point"] != point:
-            point = row["point"]
-            yield f"\n{_point(str(point))}"
-            yield f"  {'reading':{width}}{'measured':>14}{'computed':>14}{'off by':>12}  times"
-        yield f"  {name:{width}}  {_numbers(row, measures)}{_remark(row)}".rstrip()
+    width = max(len(one.reading) for fits in by_point.values() for one in fits)
+    for point, fits in by_point.items():
+        yield f"\n{_point(point)}"
+        yield f"  {'reading':{width}}{'measured':>14}{'computed':>14}{'off by':>12}  times"
+        for one in fits:
+            line = f"  {one.reading:{width}}  {one.measured:>12}  {one.computed:>12}"
+            line += f"  {one.off_by:>10}  {one.times:>5}"
+            yield (f"{line}  {one.remark}" if one.remark else line).rstrip()
 
 
 def _point(point: str) -> str:
@@ -56,7 +79,7 @@ def _reading(row: dict[Any, Any]) -> str:
     return f"{row['tie_id'] or 'recorded'}: {row['kind']}{origin}"
 
 
-def _numbers(row: dict[Any, Any], measures: Measures) -> str:
+def _numbers(row: dict[Any, Any], measures: Measures) -> tuple[str, str, str, str]:
     if row["kind"] == KINDS[Kind.BEARING]:
         measured, computed = f"{row['reading']:.2f} °", f"{row['fitted']:.2f} °"
         off = f"{row['residual']:+.2f} °"
@@ -68,7 +91,7 @@ def _numbers(row: dict[Any, Any], measures: Measures) -> str:
         size = measures.say(abs(row["residual"]), "m", "bore", step=Fraction(1))
         off = f"{'-' if row['residual'] < 0 else '+'}{size}"
     times = "" if _unchecked(row) else f"{row['standard_residual']:+.1f}"
-    return f"{measured:>12}  {computed:>12}  {off:>10}  {times:>5}"
+    return measured, computed, off, times
 
 
 def _unchecked(row: dict[Any, Any]) -> bool:
@@ -78,7 +101,7 @@ def _unchecked(row: dict[Any, Any]) -> bool:
 
 def _remark(row: dict[Any, Any]) -> str:
     if not row["used"]:
-        return "  LEFT OUT: does not fit"
+        return "LEFT OUT: does not fit"
     if _unchecked(row):
-        return "  nothing checks it"
-    return "  DOES NOT FIT" if abs(row["standard_residual"]) > LARGEST_RESIDUAL else ""
+        return "nothing checks it"
+    return "DOES NOT FIT" if abs(row["standard_residual"]) > LARGEST_RESIDUAL else ""

@@ -1,9 +1,9 @@
 // Small things that every page of the desk needs; the work is done by the server.
 
-// work that has ended goes on by itself
-document.addEventListener('htmx:afterSwap', () => {
-  document.querySelector('#work [data-go]')?.click();
-});
+// work that has ended goes on by itself, also where it was done before its page was there
+const goOn = () => document.querySelector('#work [data-go]')?.click();
+document.addEventListener('htmx:afterSwap', goOn);
+goOn();
 
 // a problem is read at once, wherever on the page the act was
 document.addEventListener('htmx:afterSettle', () => {

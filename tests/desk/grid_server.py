@@ -11,14 +11,18 @@ import threading
 import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
-from starlette.responses import StreamingResponse
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
@@ -29,8 +33,8 @@ PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <title>Pieces of timber · desk</title><meta name="viewport" content="width=device-width">
 <meta name="act" content="{act}"><meta name="nonce" content="{nonce}">
 <link rel="icon" href="data:,">
-<link rel="stylesheet" href="/bundle/aid.css"><link rel="stylesheet" href="/desk/grid.css">
-<script type="module" src="/desk/grid.js"></script></head><body>
+<link rel="stylesheet" href="/bundle/aid.css"><link rel="stylesheet" href="/desk/grid/grid.css">
+<script type="module" src="/desk/grid/grid.js"></script></head><body>
 <header><h1>Timbers of Hollin Reach (invented)</h1></header>
 <main><form role="search"><label for="find">Show rows with</label><input id="find" type="search">
 </form><div id="grid" data-table="element"></div><p id="said" role="status"></p>
@@ -60,8 +64,8 @@ NAMES = [one["name"] for one in COLUMNS]
 
 def some_rows(count: int) -> list[list[str]]:
     return [
-        [f"B1-{n:03}", FUNCTIONS[n % 4][0], f"{n % 20 + 2}' {n % 12}\"", str(n % 9 + 5), str(n % 90),
-         ("yes", "no")[n % 2], "2024-06-16", ""]
+        [f"B1-{n:03}", FUNCTIONS[n % 4][0], f"{n % 20 + 2}' {n % 12}\"", str(n % 9 + 5),
+         str(n % 90), ("yes", "no")[n % 2], "2024-06-16", ""]
         for n in range(1, count + 1)
     ]  # fmt: skip
 
@@ -74,7 +78,8 @@ class Desk:
         self.names = [one["name"] for one in self.columns]
         self.rows = {row[0]: list(row) for row in rows}
         self.acts: list[list[tuple[str, list[str] | None]]] = []
-        self.token, self.posts, self.away = "token", [], False  # type: ignore[var-annotated]
+        self.token, self.away, self.seconds = "token", False, 0.0
+        self.posts: list[list[dict[str, str]]] = []
         self.told: list[asyncio.Queue[str]] = []
         self.loop: asyncio.AbstractEventLoop | None = None
 
@@ -102,6 +107,7 @@ class Desk:
                 self.rows.pop(key, None)
             else:
                 self.rows[key] = row
+        self.rows = dict(sorted(self.rows.items()))
         rows = [self.rows[key] for key in changes if key in self.rows]
         return JSONResponse({"act": str(len(self.acts) - 1), "rows": rows})
 
@@ -126,6 +132,7 @@ class Desk:
     async def cells(self, request: Request) -> Response:
         if refusal := self.refusal(request):
             return refusal
+        await asyncio.sleep(self.seconds)
         cells = await request.json()
         self.posts.append(cells)
         clash, bad, changes = [], [], {}  # type: ignore[var-annotated]

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from provenance._history import deciding
-from provenance._history.acts import BEGUN, HERE, IMPORT, ROW_FIELD, Act, Line
+from provenance._history.acts import BEGUN, HERE, IMPORT, ROW_FIELD, Act, Line, heads, live
 from provenance._history.deciding import Refused
 from provenance._history.history import History, _former_key_rows
 from provenance._history.projection import State, project, rows_in_order
@@ -152,6 +152,10 @@ def test_what_follows_from_one_act_more_is_what_all_acts_come_to(
         history = go(history, step, number)
         followed, whole = history.state, project(history.package.model, history.acts)
         assert_same(followed, whole)
+        assert history.live == live(history.acts)
+        assert history.heads == heads(history.acts)
+        anew = replace(history)
+        assert list(history.former_keys.items()) == list(anew.former_keys.items())
 
 
 def assert_same(one: State, other: State) -> None:

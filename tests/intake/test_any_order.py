@@ -119,7 +119,7 @@ def refuse_to_lose(package: Package, handed_in: Sequence[Sequence[Sheet]]) -> No
             for (_, field), text in zip(FIELDS.items(), cells, strict=True):
                 if text:
                     shown = state.rows["sample"][core].get(field)
-                    claims = state.claims["sample", core, field]
+                    claims = state.said_of("sample", core, field)
                     refused = {one.value for one in claims if one.refused}
                     told_here = ("sample", core, field, text) in told
                     assert text in {shown, *refused} or told_here, (core, field)

@@ -168,14 +168,14 @@ def refuse_to_lose(said: State, merged: State) -> None:
     for table, rows in said.rows.items():
         for row, cells in rows.items():
             if row not in merged.rows[table]:
-                assert any(one.refused for one in merged.claims[table, row, ""])
+                assert any(one.refused for one in merged.said_of(table, row, ""))
                 continue
             for name, text in cells.items():
                 if name in said.model.table(table).primary_key:
                     name, text = "#", said.keys[table, row]
                     if merged.keys[table, row] == text or text == row:
                         continue
-                claims = merged.claims.get((table, row, name), [])
+                claims = merged.said_of(table, row, name)
                 refused = {one.value for one in claims if one.refused}
                 shown = merged.rows[table][row].get(name)
                 assert text in {shown, *refused} or (table, row, name, text) in told

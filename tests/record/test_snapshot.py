@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError, UnusablePackage
 from provenance._cli import treenail
 from provenance._model.profile import load_model
@@ -200,3 +201,19 @@ def test_every_way_to_ask_gives_the_same_cells(rows) -> None:
     )
     assert tables.whole("site").select("site_id", "name").rows() == rows
     assert tables.texts("site")[ROW].to_list() == list(range(2, len(rows) + 2))
+
+
+def test_only_a_table_whose_file_is_another_is_read_again(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain().package
+    before = package.tables
+    assert before is package.tables
+    rows = {name: before[name] for name in ("element", "sample")}
+    path = package.table_path("sample")
+    write_text(path, path.read_text("utf-8").replace("231", "232"))
+    now = package.tables
+    assert now["sample"]["sample_id"].to_list() == ["232"]
+    assert now["element"] is rows["element"]
+    assert before["sample"] is rows["sample"]
+    path.unlink()
+    with pytest.raises(MissingTable):
+        package.tables["sample"]

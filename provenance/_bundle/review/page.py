@@ -35,7 +35,7 @@ def write_page(review: Review, out: Path, *, progress: Progress = say_nothing) -
     told = []
     instead = suggestions(review, items)
     for place, (one, other) in enumerate(zip(items, instead, strict=True), start=1):
-        told.append(_told(review, one, other))
+        told.append(item_words(review, one, other))
         progress(place, len(items))
     page = page_templates("review", "bundle").get_template("review.html")
     html = page.render(
@@ -52,6 +52,16 @@ def write_page(review: Review, out: Path, *, progress: Progress = say_nothing) -
 
 def _fields(review: Review, items: Sequence[Asked]) -> list[dict[str, Any]]:
     """The fields in which something waits, with what each is called."""
+    titles = field_titles(review, items)
+    wheres = dict.fromkeys((one.kind == PICTURE, one.where) for one in items)
+    return [
+        {"where": where, "photos": photos, "title": "Photos" if photos else titles[where]}
+        for photos, where in wheres
+    ]
+
+
+def field_titles(review: Review, items: Sequence[Asked]) -> dict[str, str]:
+    """What each field of a review is called."""
     titles = {
         f"{table.name}.{one.name}": f"{table.title}: {one.title}"
         for table, one in review.package.model.every_field()
@@ -68,15 +78,11 @@ def _fields(review: Review, items: Sequence[Asked]) -> list[dict[str, Any]]:
             )
         elif one.kind == LIST:
             titles[one.where] = f"Codes added to the list {one.where}"
-    wheres = dict.fromkeys((one.kind == PICTURE, one.where) for one in items)
-    return [
-        {"where": where, "photos": photos, "title": "Photos" if photos else titles[where]}
-        for photos, where in wheres
-    ]
+    return titles
 
 
-def _told(review: Review, one: Asked, instead: str) -> dict[str, Any]:
-    """What the page has to know of one thing."""
+def item_words(review: Review, one: Asked, instead: str) -> dict[str, Any]:
+    """What a page has to know of one thing."""
     told: dict[str, Any] = {
         "identity": one.identity,
         "kind": one.kind,

@@ -166,12 +166,10 @@ def audit_place(
     )
 
 
-def settle_in_store(
-    place: Place, index: Path, finding_id: str, *, reason: str, by: str = ""
-) -> StoreFinding:
-    """Settle an open finding of a store, in the register; the store is compared, not examined.
+def compare_in_store(place: Place, index: Path) -> tuple[tuple[dict[str, Any], ...], StoreState]:
+    """How the bundles of a store stand, and its findings, by what was examined before.
 
-    `finding_id` may be the beginning of it. Raises UnusableInput where there is no such finding.
+    Raises UnusableInput where there is no store, and TreenailError while an audit is running.
     """
     place = place.absolute()
     store = store_at(place)
@@ -181,8 +179,19 @@ def settle_in_store(
         update_catalogue(place, index)
         with opened_catalogue(index) as database:
             standing = standing_in_store(standing_of(database, place), store)
-            state = compare_store(database, store, standing)
-    return settle_finding(store, state, finding_id, reason=reason, by=by)
+            return standing, compare_store(database, store, standing)
+
+
+def settle_in_store(
+    place: Place, index: Path, finding_id: str, *, reason: str, by: str = ""
+) -> StoreFinding:
+    """Settle an open finding of a store, in the register; the store is compared, not examined.
+
+    `finding_id` may be the beginning of it. Raises UnusableInput where there is no such finding.
+    """
+    _, state = compare_in_store(place, index)
+    assert isinstance(place, Path)
+    return settle_finding(place.absolute(), state, finding_id, reason=reason, by=by)
 
 
 @contextmanager

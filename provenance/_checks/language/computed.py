@@ -8,7 +8,7 @@ import polars as pl
 
 from provenance._checks.language.rule import COMMON_PRACTICE, EVERY_TABLE, rule
 from provenance._record.computed_from import changed_sources
-from provenance._record.package import DESCRIPTOR, open_package
+from provenance._record.package import DESCRIPTOR, described_package
 from provenance._record.snapshot import Snapshot
 from provenance._record.tables import ROW
 
@@ -31,7 +31,7 @@ def older_than_its_sources(tables: Snapshot) -> pl.DataFrame:
     folder = Path(tables.where)
     if not (folder / DESCRIPTOR).is_file():
         return pl.DataFrame(schema=_FINDING)
-    package = open_package(folder)
+    package = described_package(folder)
     lines = []
     for noted, (command, table) in COMMANDS.items():
         changed = changed_sources(package, tables, noted)

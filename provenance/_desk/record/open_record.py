@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
@@ -99,11 +99,11 @@ class OpenRecord:
         """What the check says now; only what a change touches is asked again."""
         with self._one_check:
             package = self.package if self._working is None else self._working.package
-            held = replace(package, held=self.tables)
-            if self._checking is None or self._checking.package.model is not held.model:
-                self._checking = Checking(held)
-            self._checking.package = held
-            return self._checking.findings()
+            tables = self.tables
+            if self._checking is None or self._checking.package.model is not package.model:
+                self._checking = Checking(package)
+            self._checking.package = package
+            return self._checking.findings(tables)
 
     def change(self, cells: Sequence[Change], *, by: str, why: str = "") -> deciding.Done:
         """Save cells as one act; `before` and `after` are texts as the pages show them.

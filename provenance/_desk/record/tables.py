@@ -12,7 +12,7 @@ from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Page, Told
 from provenance._desk.asked import Asked
-from provenance._desk.inputs import inputs_of
+from provenance._desk.inputs import TEXT, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.record.open_record import NotSaved
 from provenance._desk.record.shown import shown_rows
@@ -24,6 +24,9 @@ from provenance._model.schema import Table
 from provenance._model.spoken import spoken
 
 pages = Pages()
+
+KEY = "#"
+"""The column of the whole key, in a table where several fields make it."""
 
 
 @pages.shown("/record/{record}/tables", title=N_("All tables"), group=N_("Record"))
@@ -55,24 +58,29 @@ def rows(asked: Asked) -> Answer:
     """All rows, or those whose keys are asked for, with what the columns are."""
     table = _table(asked)
     standing = asked.open_record.tables
-    entered = table in covered_tables(standing.model) and not asked.desk.read_only
+    # the grid knows a row by one cell
+    several = len(table.primary_key) > 1
+    entered = table in covered_tables(standing.model) and not (several or asked.desk.read_only)
     inputs = inputs_of(spoken(standing.model), spoken(standing.model).table(table.name))
-    names = [one.name for one in inputs]
+    columns = [
+        asdict(one) | {"options": one.options or None, "readonly": one.readonly or not entered}
+        for one in inputs
+    ]
+    if several:
+        columns.insert(0, {"name": KEY, "title": _("Key"), "kind": TEXT, "readonly": True})
+    names = [str(one["name"]) for one in columns]
     wanted = {value for name, value in asked.queries if name == "key"}
+    rows = (
+        row | {KEY: table.key_of(row)} if several else row
+        for row in shown_rows(standing, table.name)
+    )
     return Told(
         {
-            "key": table.primary_key[0],
-            "columns": [
-                {
-                    **asdict(one),
-                    "options": one.options or None,
-                    "readonly": one.readonly or not entered,
-                }
-                for one in inputs
-            ],
+            "key": names[0] if several else table.primary_key[0],
+            "columns": columns,
             "rows": [
                 [row[name] for name in names]
-                for row in shown_rows(standing, table.name)
+                for row in rows
                 if not wanted or table.key_of(row) in wanted
             ],
             "findings": [],

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from provenance._base.errors import UnreadableValue
 from provenance._intake.drafting.columns import EIGHT_DIGITS, FIGURES, Column, plain_word
@@ -88,6 +89,14 @@ def guess_date_formats(texts: Collection[str]) -> tuple[list[str], str]:
     return both, f"{example} can be either; keep the one that the crew used"
 
 
+def dates_in_order(texts: Collection[str], first: str) -> list[str]:
+    """The formats of dates in plain figures whose day ('D') or month ('M') stands first."""
+    order = "D{0}M{0}{1}" if first == "D" else "M{0}D{0}{1}"
+    found = [match for text in texts if (match := FIGURES.fullmatch(text.strip()))]
+    shapes = {(one[2], "YYYY" if len(one[4]) == 4 else "YY") for one in found}
+    return [order.format(*shape) for shape in sorted(shapes)]
+
+
 def is_code(text: str, one: Field, model: Model) -> bool:
     """Whether a field's list has a code for a text."""
     if not one.vocabulary:
@@ -110,6 +119,90 @@ class WordsForCodes:
     meant: Mapping[str, str]
     unknown: tuple[tuple[str, int, str], ...]
     split: str
+
+
+@dataclass(frozen=True)
+class Written:
+    """How a column is written: `habits` as a field of a mapping says them, doubts in sentences.
+
+    `unknown` are words that no list knows, as in `WordsForCodes`.
+    """
+
+    habits: Mapping[str, Any]
+    doubts: tuple[str, ...]
+    unknown: tuple[tuple[str, int, str], ...]
+
+
+def guess_habits(
+    one: Field,
+    column: Column,
+    missing: Sequence[str],
+    model: Model,
+    other_dates: Callable[[], Collection[str]] = frozenset,
+) -> Written:
+    """How a column is written that is taken for a field.
+
+    `missing` are the marks for 'nothing written' of the mapping; `other_dates` gives dates of the
+    same sheet, which tell the order of day and month where the column leaves it open.
+    """
+    habits: dict[str, Any] = {}
+    doubts = []
+    if one.type in ("number", "integer") and decimal_comma(column):
+        habits["decimal"] = ","
+    unit, source = guess_unit(one, column)
+    if unit and unit != one.unit:
+        habits["unit"] = unit
+        if source != "the heading":
+            doubts.append(f"unit guessed from {source}")
+    elif not unit and one.unit in ("m", "cm", "mm") and one.type == "number":
+        doubts.append(f"taken for {one.unit}; else add unit:")
+    if one.notation == "edtf":
+        formats, doubt = _formats_of(column, other_dates)
+        if formats:
+            habits["formats"] = formats
+        if any(text.endswith("YY") and not text.endswith("YYYY") for text in formats):
+            habits["century_pivot"] = 1950
+            doubts.append("49 is read as 2049, 50 as 1950")
+        if doubt:
+            doubts.append(doubt)
+    if one.type == "boolean":
+        habits |= _answers(column)
+    own = {mark for mark in missing if is_code(mark, one, model)}
+    if any(text.casefold() in own for text in column.texts):
+        # here the mark is a word of the list
+        habits["missing"] = ["", *sorted(set(missing) - own)]
+    words = guess_codes(one, column, frozenset(missing), model)
+    if words.split:
+        habits["split"] = words.split
+    if words.meant:
+        habits["synonyms"] = dict(words.meant)
+        doubts.append("whether these words mean these codes")
+    return Written(habits, tuple(doubts), words.unknown)
+
+
+def _formats_of(
+    column: Column, other_dates: Callable[[], Collection[str]]
+) -> tuple[list[str], str]:
+    """As `guess_date_formats`, and by the other dates of the sheet where the column is open."""
+    formats, doubt = guess_date_formats(column.telling)
+    if len(formats) < 2:
+        return formats, doubt
+    agreed = [one for one in guess_date_formats(other_dates())[0] if one in formats]
+    if len({one[0] for one in agreed}) == 1 and "can be either" in doubt:
+        return agreed, "the order is that of the other dates"
+    return formats, doubt
+
+
+def _answers(column: Column) -> dict[str, list[str]]:
+    """The words for yes and no that are not known without being told."""
+    answers = form_words().answers
+    found = {
+        answer: sorted(
+            {one.casefold() for one in column.texts if answers.get(one.casefold()) == answer}
+        )
+        for answer in ("yes", "no")
+    }
+    return {answer: words for answer, words in found.items() if words}
 
 
 def guess_codes(
@@ -192,3 +285,14 @@ def _code_for(text: str, vocabulary: Vocabulary, column: Column) -> str:
         named = {words[word] for word in heading if word in words}
         return str(named.pop()) if len(named) == 1 else ""
     return ""
+
+
+def unread_answers(
+    one: Field, column: Column, said: Mapping[str, Any], missing: Collection[str], model: Model
+) -> list[tuple[str, int]]:
+    """The texts of a column that a yes-or-no field cannot hold, and how often each stands there.
+
+    `said` is what the mapping says of the field.
+    """
+    habits = ReadingHabits(yes=frozenset(said.get("yes", ())), no=frozenset(said.get("no", ())))
+    return _not_read(CellReader(one, habits, model), column.texts, missing)

@@ -6,20 +6,12 @@ import glob
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from provenance._intake.drafting.card_index import CardIndex
 from provenance._intake.drafting.choosing import CHAIN, Choice, Guess
 from provenance._intake.drafting.columns import Column
-from provenance._intake.drafting.habits import (
-    decimal_comma,
-    guess_codes,
-    guess_date_formats,
-    guess_unit,
-    is_code,
-    known_words,
-    says_yes,
-)
-from provenance._intake.drafting.words import form_words
+from provenance._intake.drafting.habits import guess_habits, known_words, says_yes
 from provenance._intake.drafting.yaml_words import listed, quoted
 from provenance._intake.mapping.mapping_file import LEFT_OUT, OPEN
 from provenance._model.schema import Field, Model, Table
@@ -253,70 +245,35 @@ class SourceWriter:
 
     def _field(self, table: Table, guess: Guess) -> Iterator[str]:
         one, column = guess.one, guess.column
-        parts, remarks = [self._source_of(guess)], []
+        remarks = []
         if not guess.sure:
             others = [f"{other.table}.{other.one.name}" for other in self._choice.others(column)]
             instead = f", or {' or '.join(others)}" if others else ""
             remarks.append(f"? is this '{one.title}'{instead}; it holds {_examples(column)}")
         if not guess.named and (described := _said_to_be(column)):
             remarks.append(described)
-        if one.type in ("number", "integer") and decimal_comma(column):
-            parts.append('decimal: ","')
-        unit, source = guess_unit(one, column)
-        if unit and unit != one.unit:
-            parts.append(f"unit: {unit}")
-            if source != "the heading":
-                remarks.append(f"? unit guessed from {source}")
-        elif not unit and one.unit in ("m", "cm", "mm") and one.type == "number":
-            remarks.append(f"? taken for {one.unit}; else add unit:")
-        if one.notation == "edtf":
-            formats, doubt = self._date_formats(column)
-            if formats:
-                parts.append(f"formats: {listed(formats)}")
-            if any(text.endswith("YY") and not text.endswith("YYYY") for text in formats):
-                parts.append("century_pivot: 1950")
-                remarks.append("? 49 is read as 2049, 50 as 1950")
-            if doubt:
-                remarks.append(f"? {doubt}")
-        if one.type == "boolean":
-            parts += _answers(column)
-        own = {mark for mark in self._missing if is_code(mark, one, self._model)}
-        if any(text.casefold() in own for text in column.texts):
-            # here the mark is a word of the list
-            parts.append(f"missing: {listed(['', *sorted(set(self._missing) - own)])}")
-        words = guess_codes(one, column, frozenset(self._missing), self._model)
-        if words.split:
-            parts.append(f"split: {quoted(words.split)}")
-        if words.meant:
-            said = ", ".join(
-                f"{quoted(word)}: {quoted(code)}" for word, code in words.meant.items()
-            )
-            parts.append(f"synonyms: {{{said}}}")
-            remarks.append("? whether these words mean these codes")
+        written = guess_habits(
+            one, column, self._missing, self._model, lambda: self._other_dates(one)
+        )
+        parts = [self._source_of(guess), *map(_part, written.habits.items())]
+        remarks += [f"? {doubt}" for doubt in written.doubts]
         shown = f"  # {'; '.join(remarks)}" if remarks else ""
         yield f"          {one.name}: {{{', '.join(parts)}}}{shown}"
-        for text, count, near in words.unknown[:MOST_WORDS]:
+        for text, count, near in written.unknown[:MOST_WORDS]:
             yield (
                 f"          # ? not in the list ({count}): {quoted(text[:_LONGEST_EXAMPLE])}."
                 f"{near} Say what it means under synonyms: {{…}}"
             )
 
-    def _date_formats(self, column: Column) -> tuple[list[str], str]:
-        """As `guess_date_formats`, and by the other dates of the sheet where the column is open."""
-        formats, doubt = guess_date_formats(column.telling)
-        if len(formats) < 2:
-            return formats, doubt
-        others = {
+    def _other_dates(self, one: Field) -> set[str]:
+        """The texts of the columns of dates on the sheet."""
+        return {
             text
             for guesses in self._choice.tables.values()
             for guess in guesses.values()
-            if guess.one.notation == "edtf"
+            if guess.one.notation == one.notation
             for text in guess.column.telling
         }
-        agreed = [one for one in guess_date_formats(others)[0] if one in formats]
-        if len({one[0] for one in agreed}) == 1 and "can be either" in doubt:
-            return agreed, "the order is that of the other dates"
-        return formats, doubt
 
     def _source_of(self, guess: Guess) -> str:
         column = guess.column
@@ -352,17 +309,18 @@ def _has_braces(*columns: Column) -> bool:
     return any(sign in column.name for column in columns for sign in "{}")
 
 
-def _answers(column: Column) -> list[str]:
-    """The words for yes and no that are not known without being told."""
-    answers = form_words().answers
-    parts = []
-    for answer in ("yes", "no"):
-        words = sorted(
-            {one.casefold() for one in column.texts if answers.get(one.casefold()) == answer}
-        )
-        if words:
-            parts.append(f"{answer}: {listed(words)}")
-    return parts
+def _part(habit: tuple[str, Any]) -> str:
+    """A habit as a field of the mapping has it on its line."""
+    name, value = habit
+    match value:
+        case dict():
+            said = ", ".join(f"{quoted(word)}: {quoted(code)}" for word, code in value.items())
+            return f"{name}: {{{said}}}"
+        case list():
+            return f"{name}: {listed(value)}"
+        case str() if name != "unit":
+            return f"{name}: {quoted(value)}"
+    return f"{name}: {value}"
 
 
 def _said_to_be(column: Column) -> str:

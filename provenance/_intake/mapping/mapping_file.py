@@ -45,13 +45,18 @@ def read_mapping(path: Path, model: Model) -> FormMapping:
     no YAML, not as schemas/mapping.schema.json says, or a table, field, code or unit that the
     model does not have.
     """
-    raw = read_yaml(path)
+    mapping = mapping_from(read_document(path), model, str(path))
+    return replace(mapping, file_name=path.name, text=path.read_bytes())
+
+
+def read_document(path: Path) -> dict[str, Any]:
+    """What a mapping file says, before it is held against a model; raises UnusableInput."""
+    raw: dict[str, Any] = read_yaml(path)
     try:
         check_against_schema(raw, SCHEMA, path)
     except UnusableSchema as error:
         raise UnusableInput(str(error)) from None
-    mapping = mapping_from(raw, model, str(path))
-    return replace(mapping, file_name=path.name, text=path.read_bytes())
+    return raw
 
 
 def did_you_mean(word: str, words: Iterable[str]) -> str:

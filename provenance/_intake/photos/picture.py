@@ -89,6 +89,21 @@ def look_for_camera(path: Path) -> Camera:
         return NOTHING_WRITTEN
 
 
+def drawn_anew(path: Path, pixels: int) -> bytes:
+    """The picture as a JPEG of its pixels alone, the longer side so long at most.
+
+    Nothing that stood in the file is in it; b"" where it cannot be read.
+    """
+    try:
+        with _opened(path) as picture:
+            _refuse_large(picture)
+            # a JPEG can be unfolded at an eighth of its size, in an eighth of the time
+            picture.draft("RGB", (pixels, pixels))
+            return _converted(picture, pixels)
+    except _UnreadablePicture:
+        return b""
+
+
 def _refuse_large(picture: Image) -> None:
     if not fits(picture) or max(picture.size) > LONGEST_SIDE:
         raise _UnreadablePicture(
@@ -133,10 +148,10 @@ def _heif(path: Path) -> Image:
     return picture
 
 
-def _converted(picture: Image) -> bytes:
+def _converted(picture: Image, pixels: int = COPY_PIXELS) -> bytes:
     """The picture as a JPEG; it is smaller itself afterwards."""
     # made small first, because bringing all of it to sRGB takes several times as long
-    picture.thumbnail((COPY_PIXELS, COPY_PIXELS))
+    picture.thumbnail((pixels, pixels))
     buffer = io.BytesIO()
     bare_pixels(picture).convert("RGB").save(buffer, "JPEG", quality=COPY_QUALITY, optimize=True)
     return buffer.getvalue()

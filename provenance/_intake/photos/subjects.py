@@ -7,12 +7,22 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from provenance._base.errors import UnreadableValue
+from provenance._identity.naming import CellNames
 from provenance._identity.payload import is_inside, is_scan, one_line, read_scan
 from provenance._identity.sheet_code import MAGIC as SHEET_MAGIC
 from provenance._identity.sheet_code import read_sheet_code
 from provenance._record.joined import keys_now
 from provenance._record.snapshot import Snapshot
 
+CALLED = {
+    "site": "site",
+    "place": "place",
+    "timber": "element",
+    "sample": "sample",
+    "plug": "plug",
+    "parcel": "consignment",
+}
+"""What a person calls the rows that pictures are about → their table."""
 COMMON = ("element", "place")
 """What a picture of several samples can be about: it shows the wood or the wall that all are in."""
 
@@ -111,3 +121,37 @@ class Subjects:
             return first[0]
         shared = [one for one in first if all(one in chain for chain in others)]
         return next((one for one in shared if one.table in COMMON), None)
+
+    def named(self, text: str) -> Subject:
+        """The row that a person means by a typed number or a scanned label: 231, timber LH-012.
+
+        Raises UnreadableValue where there is none, and where several kinds of rows have the number.
+        """
+        if text.startswith(f"{SHEET_MAGIC} ") and (subject := self.of_code(text)):
+            return subject
+        word, _, rest = text.partition(" ")
+        tables = [CALLED[word.lower()]] if rest and word.lower() in CALLED else [*CALLED.values()]
+        called = rest.strip() if len(tables) == 1 else text
+        trouble: UnreadableValue | None = None
+        found = []
+        for table in tables:
+            reader = CellNames(self._tables).reader_of_keys(table)
+            try:
+                key = reader(called) if reader else called
+            except UnreadableValue as error:
+                trouble = error
+                continue
+            if key in self._keys.get(table, ()):
+                found.append(Subject(table, key))
+        if len(found) == 1:
+            return found[0]
+        if found:
+            words = " or ".join(
+                f"'{word} {called}'"
+                for word, table in CALLED.items()
+                if table in {one.table for one in found}
+            )
+            raise UnreadableValue(text, f"is the number of several things; write {words}")
+        raise trouble or UnreadableValue(
+            text, "names no site, place, timber, sample, plug or parcel of this record"
+        )

@@ -16,6 +16,7 @@ from typing import Any
 from provenance._base.disk import write_text
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._base.yaml_text import read_yaml
+from provenance._drawing.document import printed_pages
 from provenance._drawing.fitting import draw_line, write_block
 from provenance._drawing.fonts import BOLD, PLAIN
 from provenance._drawing.paper import MM, Box
@@ -41,6 +42,14 @@ class Calibration:
     offset_y_mm: float = 0.0
     scale_x: float = 1.0
     scale_y: float = 1.0
+
+    @property
+    def in_words(self) -> str:
+        """How far off it is."""
+        return (
+            f"shifted by {self.offset_x_mm:+.2f} mm to the right and {self.offset_y_mm:+.2f} mm "
+            f"down, size {self.scale_x:.2%} by {self.scale_y:.2%}"
+        )
 
 
 TRUE = Calibration()
@@ -110,6 +119,11 @@ def printers_file() -> Path:
     return platformdirs.user_config_path("treenail", appauthor=False) / "printers.yaml"
 
 
+def known_printers(path: Path) -> list[str]:
+    """The printers that were calibrated; raises TreenailError where the file cannot be read."""
+    return sorted(_read_all(path))
+
+
 def _read_all(path: Path) -> dict[str, dict[str, float]]:
     if not path.is_file():
         return {}
@@ -152,6 +166,12 @@ _STEPS = (
     "Print at actual size, without 'fit to page'. Measure in millimeters from the left edge of the "
     "paper and from its upper edge to the middle of each cross:"
 )
+
+
+def print_calibration_page(stock: Stock, out: Path) -> None:
+    """Write the page that is printed and measured, to `out` (PDF)."""
+    with printed_pages(out, stock.page_size, title="Printer calibration") as pages:
+        draw_calibration_page(pages.begin_page(), stock)
 
 
 def draw_calibration_page(canvas: Any, stock: Stock) -> None:

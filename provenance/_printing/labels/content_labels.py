@@ -21,7 +21,7 @@ from provenance._identity.payload import compose_inside, inside_code
 from provenance._ledger.holdings import Holding, holdings_of
 from provenance._printing.labels.calibration import TRUE, Calibration
 from provenance._printing.labels.facts import SampleFacts, joined, rows_by_key
-from provenance._printing.labels.labels import Printed, check_start, lay_out
+from provenance._printing.labels.labels import Printed, check_start, lay_out, print_labels
 from provenance._printing.labels.stock import Stock, UnusableStock
 from provenance._record.package import Package
 
@@ -104,6 +104,26 @@ def ranges_of(numbers: Sequence[str]) -> list[str]:
         else:
             written += [number for _, _, number in run]
     return written + sorted(others)
+
+
+def print_labels_of_stock(
+    package: Package | None,
+    facts: Sequence[SampleFacts],
+    stock: Stock,
+    out: Path,
+    **laid_out: Any,
+) -> Printed:
+    """Write the labels that the stock is for: of the samples, or of the boxes they lie in.
+
+    `laid_out` is what `print_labels` and `print_content_labels` have in common; they also say what
+    is raised. So is TreenailError for a stock that lists contents where there is no package.
+    """
+    if stock.draws != "content":
+        resolver = str(package.descriptor.get("resolver", "")) if package else ""
+        return print_labels(facts, stock, out, resolver=resolver, **laid_out)
+    if package is None:
+        raise TreenailError("a label that lists contents needs a package")
+    return print_content_labels(contents_by_place(package, facts), stock, out, **laid_out)
 
 
 def print_content_labels(

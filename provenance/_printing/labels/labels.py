@@ -30,6 +30,12 @@ class Printed:
     page_count: int
     unprintable: tuple[str, ...] = ()
 
+    @property
+    def note(self) -> str:
+        """Which characters could not be printed, in a sentence; '' where all could."""
+        shown = ", ".join(f"{c} (U+{ord(c):04X})" for c in self.unprintable[:10])
+        return f"no typeface has {shown}; '□' is printed instead" if shown else ""
+
 
 def check_start(stock: Stock, start_at: int, copies: int) -> None:
     """Raise TreenailError for a first place or a number of copies that cannot be."""

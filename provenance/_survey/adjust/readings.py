@@ -51,13 +51,14 @@ _FIELD = {
     "no_grid_north": "bearing_deg",
     "itself": "target_datum_id",
 }
-_VALUES = {
+MEASURED = {
     "distance": ("distance_m",),
     "offset": ("along_m", "offset_m"),
     "bearing": ("bearing_deg",),
     "height": ("height_m",),
     "coordinate": ("x_m", "y_m"),
 }
+"""Kind of a tie → the columns that hold what was measured."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def grid_bearing(
 
 def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     """Every usable tie as one to three readings; heights beside other ties count as well."""
-    values = {name: record.numbers("tie", name) for names in _VALUES.values() for name in names}
+    values = {name: record.numbers("tie", name) for names in MEASURED.values() for name in names}
     own_sd, older = record.numbers("tie", "sd_m"), record.numbers("tie", "uncertainty_m")
     own_sd = np.where(np.isfinite(own_sd), own_sd, older)
     own_turn = record.numbers("tie", "sd_deg")
@@ -102,9 +103,9 @@ def take_readings(record: FieldRecord, precision: Precision) -> Readings:
     fault("no_datum", needs_start & far)
     fault("no_datum", (kind == "offset") & ((end < 0) | (_taken(datum_site, end) != site)))
     fault("itself", needs_start & (target >= 0) & ((target == start) | (target == end)))
-    known = np.isin(kind, tuple(_VALUES))
+    known = np.isin(kind, tuple(MEASURED))
     fault("no_value", ~known)
-    for name, needed in _VALUES.items():
+    for name, needed in MEASURED.items():
         lacks = np.isnan(np.column_stack([values[one] for one in needed])).any(axis=1)
         fault("no_value", (kind == name) & lacks)
     reference = record.coded("tie", "bearing_reference", ("magnetic", "true", "grid"))
@@ -261,7 +262,7 @@ def _fault_findings(record: FieldRecord, faults: np.ndarray) -> tuple[Finding, .
         name = _FIELD[fault]
         row = record.row("tie", at)
         if fault == "no_value":
-            needed = _VALUES.get(row["kind"], ("kind",))
+            needed = MEASURED.get(row["kind"], ("kind",))
             name = next((one for one in needed if not row[one]), needed[0])
         found.append(
             Finding(

@@ -49,6 +49,12 @@ def wood_words(known: KnownPoints, element: int) -> str:
     return " ".join(one for one in said if one)
 
 
+def datum_words(known: KnownPoints, at: int) -> str:
+    """How far the place of a datum (a row number) can be trusted."""
+    trust = known.trust(known.record.datum_keys[at])
+    return _words(trust, known.datums_covariance[at], "", known.record.measures)
+
+
 def _words(trust: Trust, covariance: Floats, name: str, measures: Measures) -> str:
     if not trust.verdict and not trust.is_off:
         return ""

@@ -75,13 +75,7 @@ def plan_sheet(
             "and run 'treenail survey compute', or record outlines of its rooms"
         )
     low_x, low_y, high_x, high_y = extent
-    choices = []
-    for page in (_Page(paper.width_mm, paper.height_mm), _Page(paper.height_mm, paper.width_mm)):
-        _, _, width, height = page.frame
-        free = (width - 2 * _ROUND_MM, height - 2 * _ROUND_MM)
-        choices.append((best_scale(high_x - low_x, high_y - low_y, *free, content.measures), page))
-    lying = high_x - low_x > high_y - low_y
-    best, page = min(choices, key=lambda c: (c[0], (c[1].width > c[1].height) != lying))
+    best, page = _best_page(content, extent, paper)
     if scale is not None and scale < best:
         raise UnusableInput(
             f"{_title(content)} is too large for this paper at "
@@ -105,6 +99,26 @@ def plan_sheet(
     items += _foot(content, page, title, record, scale, step, notes)
     items.append(Text((_MARGIN_MM + _TICKS_MM, _MARGIN_MM), foot, 2.0, grey=0.25))
     return Sheet(page.width, page.height, tuple(items), title, _words(content, scale))
+
+
+def scale_that_fits(content: PlanContent, paper: Paper) -> int | None:
+    """The largest usual scale at which the plan fits that paper; None when nothing is on it."""
+    extent = content.extent()
+    return None if extent is None else _best_page(content, extent, paper)[0]
+
+
+def _best_page(
+    content: PlanContent, extent: tuple[float, float, float, float], paper: Paper
+) -> tuple[int, _Page]:
+    """The largest scale, and the page upright or lying that allows it."""
+    low_x, low_y, high_x, high_y = extent
+    choices = []
+    for page in (_Page(paper.width_mm, paper.height_mm), _Page(paper.height_mm, paper.width_mm)):
+        _, _, width, height = page.frame
+        free = (width - 2 * _ROUND_MM, height - 2 * _ROUND_MM)
+        choices.append((best_scale(high_x - low_x, high_y - low_y, *free, content.measures), page))
+    lying = high_x - low_x > high_y - low_y
+    return min(choices, key=lambda c: (c[0], (c[1].width > c[1].height) != lying))
 
 
 def _title(content: PlanContent) -> str:

@@ -18,7 +18,9 @@ from provenance._record.package import Package
 from provenance._record.together import finish_writing, writing_together
 from provenance._survey.parts.observation import ELLIPSE_95, ELLIPSOID_95
 from provenance._survey.trace.fit import SIMILARITY
+from provenance._survey.trace.picture import PlanPicture
 from provenance._survey.trace.points import END, HOLE, KNOWN, Marked
+from provenance._survey.trace.subject import Subject
 from provenance._survey.trace.tracing import (
     FIT_TABLE,
     POINT_TABLE,
@@ -29,7 +31,8 @@ from provenance._survey.trace.tracing import (
 )
 
 KEPT_IN = "files/plans"
-_ON_GRID = ".on-grid"
+ON_GRID = ".on-grid"
+"""In the names of copies that were redrawn square to the grid."""
 _PLACING = ("grid_x_m", "grid_y_m", "metres_per_pixel", "rotation_deg")
 
 
@@ -86,6 +89,51 @@ def _rows(package: Package, table: str) -> list[dict[str, str]]:
     return [dict(row) for row in package.tables.rows(table)]
 
 
+def keep_picture(package: Package, picture: PlanPicture, subject: Subject, *, who: str) -> str:
+    """Put the picture of a plan into the record, and return its code in the table 'file'.
+
+    It is not fitted yet; one that is kept already stays as it is. Raises AlreadyThere when another
+    picture of that name is kept.
+    """
+    finish_writing(package.folder)
+    with package.locked():
+        if kept := file_of(package, picture):
+            return kept["file_id"]
+        row = picture_row(package, picture, subject)
+        with writing_together(package.folder) as staging:
+            staging.write(row["path"], picture.data)
+            why = f"kept the plan {row['file_id']} ({picture.path.name})"
+            rows = [*_rows(package, "file"), row]
+            stage_tables(package, staging, {"file": rows}, why=why, who=who)
+    return row["file_id"]
+
+
+def picture_row(package: Package, picture: PlanPicture, subject: Subject) -> dict[str, str]:
+    """The row of the table 'file' for a picture that the record does not hold yet."""
+    (copy,) = copies_of([picture.path], KEPT_IN)
+    refuse_others(package, [copy])
+    number = file_number(picture.sha256, set(package.tables.column("file", "file_id")))
+    title = f"Plan of {subject.name}"
+    return _file_row(package, copy.path, picture.data, number, title, subject)
+
+
+def _file_row(
+    package: Package, path: str, data: bytes, number: str, title: str, subject: Subject
+) -> dict[str, str]:
+    return dict.fromkeys(package.model.table("file").names, "") | {
+        "file_id": number,
+        "path": path,
+        "kind": "plan",
+        "title": title,
+        "about_table": subject.table,
+        "about_id": subject.key,
+        "access": "restricted",
+        "media_type": media_type_of(path),
+        "byte_count": str(len(data)),
+        "sha256": sha256(data).hexdigest(),
+    }
+
+
 class _Files:
     """The rows of the table 'file' with the picture, and the files that are to be written."""
 
@@ -96,7 +144,7 @@ class _Files:
         self.redrawn = ""
         row = self._picture()
         self.file_id = row["file_id"]
-        self._copies = f"{PurePosixPath(row['path']).with_suffix('')}{_ON_GRID}-"
+        self._copies = f"{PurePosixPath(row['path']).with_suffix('')}{ON_GRID}-"
         for one in self.rows:
             # copies of an earlier fit stay, but lie under no plan any more
             if one is row or one["path"].startswith(self._copies):
@@ -121,28 +169,11 @@ class _Files:
             if row["about_table"] in ("", "place", "site"):
                 row["about_table"], row["about_id"] = self._about
             return row
-        (copy,) = copies_of([picture.path], KEPT_IN)
-        refuse_others(self._package, [copy])
-        number = file_number(picture.sha256, {row["file_id"] for row in self.rows})
-        title = f"Plan of {self._trace.subject.name}"
-        return self._add(copy.path, picture.data, number, title)
+        return self._add(picture_row(self._package, picture, self._trace.subject), picture.data)
 
-    def _add(self, path: str, data: bytes, number: str, title: str) -> dict[str, str]:
-        table, key = self._about
-        row = dict.fromkeys(self._package.model.table("file").names, "") | {
-            "file_id": number,
-            "path": path,
-            "kind": "plan",
-            "title": title,
-            "about_table": table,
-            "about_id": key,
-            "access": "restricted",
-            "media_type": media_type_of(path),
-            "byte_count": str(len(data)),
-            "sha256": sha256(data).hexdigest(),
-        }
+    def _add(self, row: dict[str, str], data: bytes) -> dict[str, str]:
         self.rows.append(row)
-        self.new[path] = data
+        self.new[row["path"]] = data
         return row
 
     def _place(self, row: dict[str, str]) -> None:
@@ -167,7 +198,9 @@ class _Files:
         if copy is None:
             number = file_number(digest, {one["file_id"] for one in self.rows})
             title = f"{row['title']}, redrawn square to the site grid"
-            copy = self._add(self.redrawn, data, number, title)
+            subject = trace.subject
+            described = _file_row(self._package, self.redrawn, data, number, title, subject)
+            copy = self._add(described, data)
             copy["notes"] = f"Redrawn from {row['file_id']} by its fit."
         copy |= {
             "grid_x_m": _written(x, 4),

@@ -12,7 +12,7 @@ from provenance._base.page_templates import page_templates
 from provenance._base.visible import visible
 from provenance._model.schema import Model
 from provenance._record.package import Package
-from provenance._survey.hole.known_points import known_points
+from provenance._survey.hole.known_points import KnownPoints, known_points
 from provenance._survey.parts.field_record import FieldRecord
 from provenance._survey.trace.picture import PlanPicture
 from provenance._survey.trace.points import COLUMNS
@@ -30,25 +30,7 @@ def write_trace_page(
     known = known_points(package)
     record = known.record
     subject = subject_of_plan(package, record, place)
-    datums = [
-        {"name": name, "x": round(float(x), 4), "y": round(float(y), 4)}
-        for name, site, (x, y) in zip(
-            record.column("datum", "datum_id"),
-            record.column("datum", "site_id"),
-            known.datums[:, :2],
-            strict=True,
-        )
-        if site == subject.site_id and np.isfinite(x)
-    ]
-    woods = _woods(package.model, record, subject, np.isfinite(known.ends[:, 0]))
-    chosen = {one["name"] for one in woods}
-    holes = [
-        {"name": sample, "says": f"in {wood}"}
-        for sample, wood in zip(
-            record.column("sample", "sample_id"), record.column("sample", "element_id"), strict=True
-        )
-        if wood in chosen
-    ]
+    offered = choices(package.model, known, subject)
     data: dict[str, Any] = {
         "address": picture.address(),
         "width": picture.width,
@@ -57,9 +39,7 @@ def write_trace_page(
         "dotsPerInch": picture.dots_per_inch,
         "saveAs": f"{picture.path.stem}-points.csv",
         "columns": list(COLUMNS),
-        "datums": datums,
-        "woods": woods,
-        "holes": holes,
+        **offered,
     }
     html = (
         page_templates("trace", "bundle")
@@ -72,7 +52,36 @@ def write_trace_page(
         )
     )
     write_text(out, html)
-    return {"datums": len(datums), "timbers": len(woods), "samples": len(holes)}
+    names = {"datums": "datums", "woods": "timbers", "holes": "samples"}
+    return {name: len(offered[key]) for key, name in names.items()}
+
+
+def choices(model: Model, known: KnownPoints, subject: Subject) -> dict[str, list[dict[str, Any]]]:
+    """What can be marked on a plan: `datums` with x and y in m, `woods` and `holes` with a remark.
+
+    Those of `write_trace_page`.
+    """
+    record = known.record
+    datums = [
+        {"name": name, "x": round(float(x), 4), "y": round(float(y), 4)}
+        for name, site, (x, y) in zip(
+            record.column("datum", "datum_id"),
+            record.column("datum", "site_id"),
+            known.datums[:, :2],
+            strict=True,
+        )
+        if site == subject.site_id and np.isfinite(x)
+    ]
+    woods = _woods(model, record, subject, np.isfinite(known.ends[:, 0]))
+    chosen = {one["name"] for one in woods}
+    holes = [
+        {"name": sample, "says": f"in {wood}"}
+        for sample, wood in zip(
+            record.column("sample", "sample_id"), record.column("sample", "element_id"), strict=True
+        )
+        if wood in chosen
+    ]
+    return {"datums": datums, "woods": woods, "holes": holes}
 
 
 def _woods(

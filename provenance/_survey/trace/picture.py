@@ -70,6 +70,16 @@ class PlanPicture:
                 data, media_type = _encoded(bare_pixels(picture))
         return f"data:{media_type};base64,{base64.b64encode(data).decode('ascii')}"
 
+    def seen(self, longest: int) -> tuple[bytes, str]:
+        """The upright picture drawn anew, no side longer than that, and its media type."""
+        with _opened(self.path, self.data) as picture:
+            upright = bare_pixels(picture)
+        if max(upright.size) > longest:
+            if upright.mode in ("1", "I;16"):
+                upright = upright.convert("L")
+            upright.thumbnail((longest, longest))
+        return _encoded(upright)
+
     def redrawn(self, fit: Fit, points: Floats) -> tuple[bytes, float, float, float]:
         """The picture square to the site grid: a JPEG, x and y of its lower left corner in m, and
         the metres in one of its pixels.

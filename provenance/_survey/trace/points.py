@@ -7,7 +7,7 @@ datum of the record also has coordinates. See `COLUMNS`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -62,7 +62,9 @@ class PointsFile:
 
 
 @dataclass(frozen=True)
-class _Line:
+class Line:
+    """One line of points: where it stands, in words, and its cells by COLUMNS."""
+
     place: str
     cells: Mapping[str, str]
 
@@ -93,11 +95,18 @@ def read_points(package: Package, path: Path, picture: PlanPicture) -> PointsFil
 
     Raises UnusableInput that names file, row, column and value of everything that cannot be used.
     """
+    return marked_points(package, _lines(path), picture, path.name)
+
+
+def marked_points(
+    package: Package, lines: Iterable[Line], picture: PlanPicture, called: str
+) -> PointsFile:
+    """The points that lines say, as `read_points` has them; `called` is what they are from."""
     points: list[Marked] = []
     scale: float | None = None
     faults: list[str] = []
     first: dict[tuple[str, str, str], str] = {}
-    for line in _lines(path):
+    for line in lines:
         try:
             kind = line.text("kind").casefold()
             if kind == SCALE:
@@ -113,7 +122,7 @@ def read_points(package: Package, path: Path, picture: PlanPicture) -> PointsFil
         except _Fault as error:
             faults.append(f"{line.place}, {error}")
         if len(points) > _MOST_POINTS:
-            raise UnusableInput(f"{path.name} has more than {_MOST_POINTS:,} points")
+            raise UnusableInput(f"{called} has more than {_MOST_POINTS:,} points")
     if faults:
         more = len(faults) - _MOST_FAULTS
         told = faults[:_MOST_FAULTS] + [f"and {more} more"] * (more > 0)
@@ -121,7 +130,7 @@ def read_points(package: Package, path: Path, picture: PlanPicture) -> PointsFil
     return PointsFile(tuple(points), scale)
 
 
-def _marked(package: Package, line: _Line, kind: str, picture: PlanPicture) -> Marked:
+def _marked(package: Package, line: Line, kind: str, picture: PlanPicture) -> Marked:
     if kind not in _KINDS:
         raise _Fault(f"column 'kind': {line.text('kind')!r} is not one of {', '.join(_KINDS)}")
     name, end = line.text("name"), line.text("end").casefold()
@@ -156,7 +165,7 @@ def _marked(package: Package, line: _Line, kind: str, picture: PlanPicture) -> M
     )
 
 
-def _pixel(line: _Line, name: str, size: int) -> float:
+def _pixel(line: Line, name: str, size: int) -> float:
     value = line.number(name)
     if value is None:
         raise _Fault(f"column '{name}' is blank; write where the point is in the picture")
@@ -177,7 +186,7 @@ def _refuse_unknown(package: Package, name: str) -> None:
         raise _Fault(f"column 'name': the record has no timber {name!r}{hint}")
 
 
-def _scale(line: _Line) -> float:
+def _scale(line: Line) -> float:
     text = line.text("name").replace(" ", "").removeprefix("1:")
     try:
         value = read_number(text)
@@ -188,7 +197,7 @@ def _scale(line: _Line) -> float:
     return value
 
 
-def _refuse_other_picture(line: _Line, picture: PlanPicture) -> None:
+def _refuse_other_picture(line: Line, picture: PlanPicture) -> None:
     if line.text("name").casefold() != picture.sha256:
         raise _Fault(
             "column 'name': the points were marked on a different picture than "
@@ -197,7 +206,7 @@ def _refuse_other_picture(line: _Line, picture: PlanPicture) -> None:
         )
 
 
-def _lines(path: Path) -> Iterator[_Line]:
+def _lines(path: Path) -> Iterator[Line]:
     received = open_received(path)
     try:
         found = False
@@ -212,7 +221,7 @@ def _lines(path: Path) -> Iterator[_Line]:
                         break
                     continue
                 where = f"{path.name}, " + (f"sheet '{name}', " if name else "") + f"row {number}"
-                line = _Line(where, {h: texts[c] for c, h in columns.items() if c < len(texts)})
+                line = Line(where, {h: texts[c] for c, h in columns.items() if c < len(texts)})
                 if any(line.text(one) for one in COLUMNS):
                     yield line
     finally:

@@ -78,7 +78,7 @@ def doubts_about_subject(
     if subject.table == "site" or (subject.key in buildings_of(record) and len(storeys) > 1):
         yield (
             f"The picture will lie under every plan of {subject.key}, whatever building or story; "
-            "name the story with --place if it shows one alone."
+            "take the story as its place (--place) if it shows one alone."
         )
     other: dict[str, str] = {}
     nowhere: dict[str, None] = {}

@@ -255,8 +255,8 @@ def _doubts(picture: PlanPicture, fit: Fit, marked: Sequence[Marked]) -> tuple[l
     if picture.by_camera and fit.model != PROJECTIVE and len(marked) < 4:
         notes.append(
             "This is a photo. Taken at an angle, it has no single scale, which fewer than four "
-            "known points do not show: the ranges may be far too small. Mark five or more and use "
-            "--fit projective."
+            "known points do not show: the ranges may be far too small. Mark five or more and fit "
+            "it as a photo (--fit projective)."
         )
     doubtful = bool(notes)
     return notes, doubtful

@@ -3,10 +3,10 @@
 // A row is the array of its texts as the server shows them. Every edit, paste, fill and clear is one
 // act; the server's answer, not what was typed, is what then stands in the cells.
 
-import { setNonce } from "./vendor/revogrid/revo-grid/revo-grid.esm.js";
-import { Acts } from "./grid_acts.js";
-import { asCode, CellEditor, shownText } from "./grid_editor.js";
-import { say } from "./grid_words.js";
+import { setNonce } from "../vendor/revogrid/revo-grid/revo-grid.esm.js";
+import { Acts } from "./acts.js";
+import { asCode, CellEditor, shownText } from "./editor.js";
+import { say } from "./words.js";
 
 const by = (id) => document.getElementById(id);
 const meta = (name) => document.querySelector(`meta[name=${name}]`)?.content ?? "";
@@ -37,6 +37,7 @@ let findings = new Map(); // row key → column → findings; the column of a fi
 let refused = new Map(); // row → column → why
 let shown = []; // the rows in the grid: the view, new rows, and a blank one
 let place = null; // {y, c}: row of `shown` and column of inOrder() that has the focus
+let range = null; // {y, y1, c, c1} of the selected cells, where they are more than one
 let away = true; // the table was left by Escape, or never entered
 let editor = null;
 const wanted = new Map(); // column → values that are shown
@@ -69,15 +70,19 @@ function takeFindings(list) {
 let findingsAsked = 0;
 async function askFindings() {
   const mine = ++findingsAsked;
-  try {
-    const list = await asked("findings");
-    if (mine !== findingsAsked) return; // the newest answer wins
-    takeFindings(list);
-    draw();
-    tellCount();
-    tellCell();
-  } catch {
-    // the desk is away or busy: the next save or its return asks again
+  const list = await asked("findings").catch(unanswered);
+  if (!list || mine !== findingsAsked) return; // the newest answer wins
+  takeFindings(list);
+  draw();
+  tellCount();
+  tellCell();
+}
+
+function unanswered(fault) {
+  if (fault instanceof TypeError) acts.hear.silent(); // a network that fails is one (Fetch, 5.6)
+  else {
+    problem.textContent = say("unread", { why: fault.message });
+    problem.hidden = false;
   }
 }
 
@@ -109,8 +114,7 @@ function takeRows(texts, keys) {
       row = [...sent].find((one) => one[keyAt] === key);
       if (!row) {
         row = [];
-        const after = view.indexOf(places.get(key)); // where it stood before it was removed
-        if (places.has(key)) view.splice(after + 1, 0, row);
+        if (places.has(key)) view.splice(view.indexOf(places.get(key)) + 1, 0, row);
         else view.push(row);
       }
       rows.push(row);
@@ -128,24 +132,21 @@ function takeRows(texts, keys) {
   else draw();
 }
 
-let eventsAsked = Promise.resolve();
+let reloaded = Promise.resolve();
 function reload(keys) {
-  eventsAsked = eventsAsked.then(async () => {
-    try {
-      for (;;) {
-        const before = acts.answers;
-        const few = keys && keys.length <= 100 ? keys : [];
-        const { rows: texts } = await asked("rows", few);
-        if (before !== acts.answers) continue; // older than what an act was answered meanwhile
-        const among = keys && new Set(keys);
-        takeRows(among ? texts.filter((text) => among.has(text[keyAt])) : texts, keys ?? [...byKey.keys()]);
-        break;
-      }
-      askFindings();
-      if (!acts.tries) problem.hidden = true;
-    } catch {
-      acts.hear.silent();
-    }
+  reloaded = reloaded.then(async () => {
+    const few = keys && keys.length <= 100 ? keys : [];
+    let answer;
+    let before;
+    do { // an answer is too old where an act was answered meanwhile
+      before = acts.answers;
+      answer = await asked("rows", few).catch(unanswered);
+      if (!answer) return;
+    } while (before !== acts.answers);
+    const among = keys && new Set(keys);
+    takeRows(among ? answer.rows.filter((text) => among.has(text[keyAt])) : answer.rows, keys ?? [...byKey.keys()]);
+    askFindings();
+    if (!acts.tries) problem.hidden = true;
   });
 }
 
@@ -159,7 +160,8 @@ function listen() {
   events.addEventListener("findings", () => askFindings());
   events.addEventListener("error", () => {
     lost = true;
-    setTimeout(() => { if (lost) acts.hear.silent(); }, 3000); // a page that is being left loses it as well
+    const { answers } = acts; // a page that is being left loses it as well, and an act may be answered first
+    setTimeout(() => { if (lost && answers === acts.answers) acts.hear.silent(); }, 3000);
     if (events.readyState === EventSource.CLOSED) setTimeout(listen, 5000); // it was refused: it does not try again
   });
   events.addEventListener("open", () => {
@@ -189,7 +191,6 @@ function cellAct(cells) {
   };
 }
 
-const isShown = (row) => byKey.has(row[keyAt]) && byKey.get(row[keyAt]) === row;
 const isDraft = (row) => row === blank || drafts.includes(row);
 
 // One act out of cells [{row, column, after}]; in each `before` where it was seen earlier than now.
@@ -213,9 +214,13 @@ function change(list) {
   }
   for (const row of touched) {
     const key = row[keyAt];
-    if (!key) continue;
+    if (!key) {
+      said.textContent = say("needs_key", { field: columns[keyAt].title });
+      continue;
+    }
     if (byKey.has(key) || drafts.some((one) => one !== row && one[keyAt] === key)) {
       refuse(row, keyAt, say("key_taken", { key }));
+      said.textContent = say("key_taken", { key });
       continue;
     }
     const cells = row.map((after, column) => ({ row, column, before: "", after })).filter((cell) => cell.after && cell.column !== keyAt);
@@ -229,6 +234,7 @@ function change(list) {
   if (touched.size) show();
   else draw();
   tellHeld();
+  if (touched.size) keep();
   if (keysKept) said.textContent = say("keys_kept", { n: keysKept });
 }
 
@@ -436,6 +442,7 @@ function heldPart(act) {
       refused.delete(cell.row);
       if (sent.delete(cell.row)) { view = view.filter((row) => row !== cell.row); }
     }
+    said.textContent = say("as_before");
     show();
     keep();
     tellHeld();
@@ -526,7 +533,6 @@ function look() {
   view = [...sorted(view), ...sent];
   show();
   tellCount();
-  grid.refreshExtraElements?.();
   setColumns();
 }
 
@@ -578,7 +584,7 @@ function setColumns() {
   const width = (text) => context.measureText(text).width;
   grid.columns = columns.map((column) => {
     column.size ??= Math.round(Math.min(Math.max(width(column.heading) * 0.7 + 44,
-      ...rows.slice(0, 200).map((row) => width(shownText(column, row[column.at]).slice(0, 60)) + 28), 90), 280));
+      ...rows.slice(0, 200).map((row) => width(shownText(column, row[column.at]).slice(0, 60)) + 28), column.kind === "text" && column.at !== keyAt ? 150 : 90), 280));
     const mark = [
       order?.at === column.at && (order.down ? " ▼" : " ▲"),
       wanted.has(column.at) && " ⧩",
@@ -645,7 +651,7 @@ function tellCell() {
 // -- keyboard, clipboard, mouse --------------------------------------------------------------------
 
 const inGrid = () => document.activeElement === document.body || grid.contains(document.activeElement);
-const typesElsewhere = () => !inGrid() || document.activeElement.matches("button.column");
+const hasKeys = () => !editor && !away && inGrid() && !document.activeElement.matches("button.column");
 
 // Columns in the order of the grid, with the pinned one first.
 const inOrder = () => (NARROW.matches ? columns : [columns[keyAt], ...columns.filter((column) => column.at !== keyAt)]);
@@ -657,15 +663,13 @@ const cellAt = ({ y, c }) => {
 };
 
 // The selected cells, as {top, bottom, left, columns}; left and columns are those of inOrder.
-async function selection() {
-  const focus = await grid.getFocused();
-  if (!focus) return null;
-  const range = (await grid.getSelectedRange()) ?? { x: focus.cell.x, x1: focus.cell.x, y: focus.cell.y, y1: focus.cell.y };
-  const [left, right] = [range.x, range.x1].map((x) => orderOf(focus.colType, x));
-  return { top: range.y, bottom: range.y1, left, columns: inOrder().slice(left, right + 1) };
+function selection() {
+  if (!place || away) return null;
+  const { y, y1, c, c1 } = range ?? { y: place.y, y1: place.y, c: place.c, c1: place.c };
+  return { top: y, bottom: y1, left: c, columns: inOrder().slice(c, c1 + 1) };
 }
 
-async function goTo(row, at) {
+function goTo(row, at) {
   if (!shown.includes(row)) showAll();
   grid.focus({ preventScroll: true });
   focusOn(shown.indexOf(row), inOrder().findIndex((column) => column.at === at));
@@ -674,15 +678,23 @@ async function goTo(row, at) {
 // The place is known at once, so that the next key finds it; what is drawn comes after.
 function focusOn(y, c) {
   away = false;
+  range = null;
   place = { y: Math.max(0, Math.min(y, shown.length - 1)), c: Math.max(0, Math.min(c, columns.length - 1)) };
   const [colType, x] = placeIn(place.c);
   grid.setCellsFocus({ x, y: place.y }, { x, y: place.y }, colType, "rgRow");
   setTimeout(toCell, 60);
 }
 
-// The keyboard goes where the grid shows its focus.
-function toCell() {
-  if (place && !editor && inGrid()) cellAt(place)?.focus({ preventScroll: true });
+// The keyboard goes where the focus is; keys in quick succession may have left it out of sight.
+function toCell(tries = 20) {
+  if (away || editor || !inGrid()) return;
+  const cell = cellAt(place);
+  if (cell) cell.focus({ preventScroll: true });
+  else if (tries) {
+    grid.scrollToRow(place.y);
+    grid.scrollToColumnIndex(placeIn(place.c)[1]);
+    setTimeout(toCell, 60, tries - 1);
+  }
 }
 
 function backToGrid() {
@@ -751,8 +763,8 @@ function layEditor() {
   return true;
 }
 
-async function fillDown() {
-  const chosen = await selection();
+function fillDown() {
+  const chosen = selection();
   if (!chosen) return;
   const { top, bottom, columns: across } = chosen;
   const from = top === bottom ? top - 1 : top;
@@ -765,7 +777,7 @@ async function fillDown() {
 }
 
 // Cells of a spreadsheet: tabs and line ends, and quotes around what holds one of these.
-export function asCells(text) {
+function asCells(text) {
   const cells = [[]];
   const part = /(?:"((?:[^"]|"")*)"(?=[\t\r\n]|$)|([^\t\r\n]*))(\t|\r\n|\r|\n|$)/y;
   const whole = text.replace(/(\r\n|\r|\n)$/, "");
@@ -780,8 +792,8 @@ export function asCells(text) {
 const asText = (cells) => cells.map((line) => line.map((text) =>
   (/[\t\r\n]|^"/.test(text) ? `"${text.replaceAll('"', '""')}"` : text)).join("\t")).join("\n");
 
-async function paste(text) {
-  const chosen = await selection();
+function paste(text) {
+  const chosen = selection();
   if (!chosen) return;
   const lines = asCells(text);
   const wide = Math.max(...lines.map((line) => line.length));
@@ -793,9 +805,10 @@ async function paste(text) {
   const cells = [];
   for (let y = 0; y < height; y += 1) {
     let row = shown[chosen.top + y];
-    if (!row || row === blank) {
-      row = columns.map(() => "");
+    if (!row) drafts.push(row = columns.map(() => ""));
+    else if (row === blank) {
       drafts.push(row);
+      blank = columns.map(() => "");
     }
     for (let x = 0; x < width; x += 1) {
       const column = all[chosen.left + x];
@@ -805,6 +818,11 @@ async function paste(text) {
   }
   drafts = drafts.filter((row) => row.some(Boolean) || cells.some((cell) => cell.row === row && cell.after));
   change(cells);
+}
+
+function copied() {
+  const { top, bottom, columns: across } = selection();
+  return asText(shown.slice(top, bottom + 1).map((row) => across.map(({ at }) => row[at])));
 }
 
 const ROW = 32;
@@ -829,39 +847,45 @@ function hearGrid() {
       }
     change(cells);
   });
-  const ours = (event) => { if (typesElsewhere()) event.preventDefault(); };
   grid.addEventListener("beforekeydown", (event) => { // all other keys are heard in pressed()
     const { key, shiftKey, ctrlKey, metaKey } = event.detail.original;
-    const library = (shiftKey && key in ARROWS) || key === "Delete" || key === "Backspace" || ctrlKey || metaKey;
-    if (!library || away || typesElsewhere()) event.preventDefault();
+    const library = (shiftKey && key in ARROWS) || key === "Delete" || key === "Backspace" || ((ctrlKey || metaKey) && key === "a");
+    if (!library || !hasKeys()) event.preventDefault();
   });
-  grid.addEventListener("beforecopy", ours);
-  grid.addEventListener("beforecut", ours);
-  grid.addEventListener("beforepaste", (event) => {
+  const hear = (name, run) => document.addEventListener(name, (event) => {
+    if (!hasKeys()) return;
     event.preventDefault();
-    if (typesElsewhere()) return;
-    event.detail.event.preventDefault();
-    paste(event.detail.event.clipboardData.getData("text/plain"));
+    run(event.clipboardData);
   });
-  grid.addEventListener("clipboardrangecopy", (event) => {
-    const { range, colType, data } = event.detail;
-    const whole = colType === "rgCol" && !NARROW.matches && range.x === 0 && range.x1 === columns.length - 2 && range.y === 0;
-    event.detail.data = whole ? data.map((line, y) => [shown[y][keyAt], ...line]) : data;
+  hear("paste", (data) => paste(data.getData("text/plain")));
+  hear("copy", (data) => data.setData("text/plain", copied()));
+  hear("cut", (data) => {
+    data.setData("text/plain", copied());
+    const { top, bottom, columns: across } = selection();
+    change(shown.slice(top, bottom + 1).flatMap((row) => across.filter(({ at }) => at !== keyAt && row !== blank).map(({ at }) => ({ row, column: at, after: "" }))));
   });
-  grid.addEventListener("beforecopyapply", (event) => {
-    event.preventDefault();
-    event.detail.event.setData("text/plain", asText(event.detail.data ?? []));
+  grid.addEventListener("setrange", ({ detail: { x, x1, y, y1 } }) => {
+    const [colType] = placeIn(place.c);
+    range = { y, y1, c: orderOf(colType, x), c1: orderOf(colType, x1) };
   });
+  grid.addEventListener("selectall", () => { range = { y: 0, y1: shown.length - (canEdit ? 2 : 1), c: 0, c1: columns.length - 1 }; });
   grid.addEventListener("applyfocus", ({ detail }) => {
     away = false;
+    range = null;
+    if (inGrid()) grid.focus({ preventScroll: true }); // no longer on the head of a column; the cell follows
     place = { y: detail.range.y, c: orderOf(detail.colType, detail.range.x) };
   });
   box.addEventListener("afterfocus", (event) => {
-    chosenRow = event.detail.model;
     if (editor || !inGrid()) event.preventDefault(); // else the cell takes the keyboard away from it
     tellCell();
   }, true);
-  box.addEventListener("mousedown", (event) => { if (editor && !editor.box.contains(event.target)) editor.close([0, 0]); }, true);
+  for (const name of ["mousedown", "focusin"])
+    document.addEventListener(name, ({ target }) => { if (!box.contains(target) && !menu.contains(target)) away = true; });
+  box.addEventListener("mousedown", ({ target }) => {
+    if (editor?.box.contains(target)) return;
+    editor?.close([0, 0]);
+    if (target.closest("revogr-data")) grid.focus({ preventScroll: true }); // from wherever it was
+  }, true);
   grid.addEventListener("mouseup", (event) => { if (!event.target.closest("revogr-header")) setTimeout(toCell, 30); });
   for (const moved of ["viewportscroll", "aftercolumnresize"])
     grid.addEventListener(moved, () => requestAnimationFrame(() => { if (editor) layEditor(); }));
@@ -872,14 +896,15 @@ function hearGrid() {
 const ARROWS = { ArrowDown: [1, 0], ArrowUp: [-1, 0], ArrowRight: [0, 1], ArrowLeft: [0, -1] };
 
 function pressed(event) {
-  if (editor || !inGrid() || event.defaultPrevented) return;
+  if (editor || event.defaultPrevented) return;
   const far = event.ctrlKey || event.metaKey;
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   const active = document.activeElement;
   let run = null;
+  if (active.matches("input, textarea, select")) return; // these undo what is typed in them
   if (far && key === "z") run = event.shiftKey ? () => acts.redo() : () => acts.undo();
   else if (far && key === "y") run = () => acts.redo();
-  else if (active.matches("button.column") || (active === document.body && away)) return;
+  else if (!inGrid() || active.matches("button.column") || (active === document.body && away)) return;
   else if (away || active.matches(".vertical-inner")) { // in the table, on none of its cells
     if (key in ARROWS || key === "Enter" || key === "F2") run = backToGrid;
   } else if (far && key === "d") run = fillDown;
@@ -999,10 +1024,16 @@ function buildPage() {
     addButton("redo", say("redo"), () => acts.redo(), true);
     addButton("add", say("new_row"), () => goTo(blank, keyAt));
     addButton("remove", say("remove_row"), () => {
-      if (chosenRow) remove(chosenRow);
+      const row = place && shown[place.y];
+      if (row) remove(row);
       else said.textContent = say("no_row");
     });
   }
+  if (box.dataset.row) addButton("open", say("open_row"), () => {
+    const row = place && shown[place.y];
+    if (row?.[keyAt]) location.assign(box.dataset.row + encodeURIComponent(row[keyAt]));
+    else said.textContent = say("no_row");
+  });
   addButton("found", say("found_only"), () => {
     foundOnly = !foundOnly;
     buttons.found.setAttribute("aria-pressed", String(foundOnly));
@@ -1016,8 +1047,6 @@ function buildPage() {
     make("summary", { textContent: say("keys") }), make("p", { id: "grid-keys", textContent: say("keys_list") })));
   document.body.append(menu);
 }
-
-let chosenRow = null; // outlives the focus of the grid, which a click on a button takes away
 
 // Roles that the grid library gives otherwise than ARIA wants them.
 function mendRoles() {
@@ -1036,15 +1065,9 @@ function mendRoles() {
 
 async function open() {
   said.textContent = say("loading");
-  let answer;
-  try {
-    answer = await asked("rows");
-  } catch (fault) {
-    problem.textContent = say("unread", { why: fault.message });
-    problem.hidden = false;
-    said.textContent = "";
-    return;
-  }
+  const answer = await asked("rows").catch(unanswered);
+  said.textContent = "";
+  if (!answer) return;
   keyAt = answer.columns.findIndex((column) => column.name === answer.key);
   const yesNo = [["yes", "yes"], ["no", "no"]];
   columns = answer.columns.map((column, at) => {
@@ -1063,7 +1086,7 @@ async function open() {
   takeFindings(answer.findings);
   buildPage();
   Object.assign(grid, {
-    range: true, useClipboard: true, canFocus: true, resize: true, filter: false,
+    range: true, useClipboard: false, canFocus: true, resize: true, filter: false,
     hideAttribution: true, rowSize: ROW, readonly: !canEdit, theme: "default",
   });
   grid.setAttribute("aria-describedby", "grid-keys");
@@ -1077,9 +1100,17 @@ async function open() {
   NARROW.addEventListener("change", setColumns);
   tellCount();
   tellHeld();
-  said.textContent = "";
   addEventListener("beforeunload", (event) => { if (acts.queue.length) event.preventDefault(); });
   listen();
+  addEventListener("hashchange", toAddressed);
+  grid.addEventListener("aftergridrender", () => setTimeout(toAddressed, 60), { once: true });
+}
+
+// The cell that the address names, as other pages link to it: #key=203&field=rings.
+function toAddressed() {
+  const named = new URLSearchParams(location.hash.slice(1));
+  const row = byKey.get(named.get("key"));
+  if (row) goTo(row, columns.find((column) => column.name === named.get("field"))?.at ?? keyAt);
 }
 
 open();

@@ -1,0 +1,1 @@
+"""Brings files into a record by pages: dropped, shown as they are, assigned, tried, taken in."""

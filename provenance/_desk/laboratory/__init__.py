@@ -1,0 +1,1 @@
+"""Pages about samples that travel: parcels, results that come back, custody."""
