@@ -51,7 +51,7 @@ MODULES = (
     "record.tables",
     "record.findings",
     "record.day",
-    "record.results",
+    "record.derived",
     "record.history",
     "record.merging",
     "research.overview",
