@@ -66,7 +66,7 @@ MODULES = (
     "laboratory.reconciling",
     "laboratory.custody",
     "research.overview",
-    "record.results",
+    "record.derived",
     "research.plugs",
     "research.relocation",
     "research.finding_aid",

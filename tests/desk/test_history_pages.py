@@ -97,7 +97,7 @@ def test_the_history_tells_who_did_what_by_person_day_table_and_row(
         assert {done[one].act_id for one in kinds} == shown & {o.act_id for o in done.values()}, (
             query
         )
-    page = text_of(sitting.page("/record/holl/history?table=sample&key=231"))
+    page = text_of(sitting.page("/record/holl/history?table=sample&key=231").partition("<h1>")[2])
     said = claims_about(open_history(open_package(package.folder)), "sample", "231")
     for claim in said["length_mm"]:
         assert f"{claim.value} {'no, rejected' if claim.refused else 'yes'}" in page

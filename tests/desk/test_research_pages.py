@@ -193,9 +193,9 @@ def test_unpacking_and_deriving_at_the_desk_is_that_of_the_functions(sitting: Si
     rule = {"window_years": "3", "least": "1", "narrow": "1", "narrow_years": "10", "stored": "5",
             "end_error": "1.0"}  # fmt: skip
     assert "whole number" in sitting.refused(
-        "/record/evil-unpacked/results/derive", {**rule, "least": "0"}
+        "/record/evil-unpacked/derived/anew", {**rule, "least": "0"}
     )
-    page = sitting.do("/record/evil-unpacked/results/derive", rule)
+    page = sitting.do("/record/evil-unpacked/derived/anew", rule)
     derive_package(open_package(folder.parent / "apart"), phase_rule=PhaseRule(3, 1, 1, 10))
     names = {one.relative_to(here) for one in here.rglob("*") if one.is_file()}
     assert {one for one in names if one.parts[0] != ".treenail.lock"} >= {Path("datapackage.json")}

@@ -35,7 +35,7 @@ MOST_NUMBERS = 300
 """Rows of one table of numbers on the page; all are in the table itself."""
 
 
-@pages.shown("/record/{record}/results", title=N_("Dates, phases, volumes"), group=N_("Results"))
+@pages.shown("/record/{record}/derived", title=N_("Dates, phases, volumes"), group=N_("Results"))
 def results(asked: Asked) -> Answer:
     """The derived tables as they stand, told and drawn, and what they assume."""
     package = asked.record
@@ -56,7 +56,7 @@ def results(asked: Asked) -> Answer:
     model = spoken(package.model)
     known = "assumption" in package.model.tables
     return Page(
-        "record/results.html",
+        "record/derived.html",
         {
             "figures": [
                 (one, _titles(model, one), one.numbers.head(MOST_NUMBERS).rows())
@@ -82,7 +82,7 @@ def results(asked: Asked) -> Answer:
     )
 
 
-@pages.shown("/record/{record}/results/{figure}.svg")
+@pages.shown("/record/{record}/derived/{figure}.svg")
 def figure(asked: Asked) -> Answer:
     """One figure, drawn from the derived tables as they stand."""
     name = asked.address["figure"]
@@ -93,7 +93,7 @@ def figure(asked: Asked) -> Answer:
     raise NotHere(_("There is no figure {name}.").format(name=name))
 
 
-@pages.done("/record/{record}/results/derive")
+@pages.done("/record/{record}/derived/anew")
 def derive(asked: Asked) -> Answer:
     """Derive everything anew, by the rule that was filled in."""
     package = asked.record
@@ -121,7 +121,7 @@ def derive(asked: Asked) -> Answer:
             end_error_cm=end_error_cm,
         )
         said = [_("Derived anew."), *derived.order_contradictions, *widths_not_read(package)]
-        return Done(asked.at("results"), "\n".join(said))
+        return Done(asked.at("derived"), "\n".join(said))
 
     return Work(_("Deriving"), deriving)
 
