@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from provenance._bag.hostile_zip import unpack_zip
 from provenance._base.errors import UnusableInput
-from provenance._base.languages import N_, _
+from provenance._base.languages import N_, _, ngettext
 from provenance._bundle.unpack import unpack
 from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
@@ -128,9 +128,7 @@ def merge(asked: Asked) -> Answer:
         progress(0, 1)
         merged = merge_packages(ours, theirs, who=asked.by)
         said = [
-            _("Merged: {acts} acts, {events} custody events and {files} files came.").format(
-                acts=merged.acts, events=merged.events, files=len(merged.files)
-            ),
+            _("Merged. What came: {counts}.").format(counts=", ".join(_counts(merged))),
             *merged.disputed,
             *merged.notes,
         ]
@@ -138,6 +136,13 @@ def merge(asked: Asked) -> Answer:
         return Done(to, "\n".join(said))
 
     return Work(_("Merging"), working)
+
+
+def _counts(merged: Merged) -> Iterator[str]:
+    acts, events, files = merged.acts, merged.events, len(merged.files)
+    yield ngettext("{n} act", "{n} acts", acts).format(n=acts)
+    yield ngettext("{n} custody event", "{n} custody events", events).format(n=events)
+    yield ngettext("{n} file", "{n} files", files).format(n=files)
 
 
 def _other(asked: Asked, chosen: str) -> Package:

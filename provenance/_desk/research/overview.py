@@ -126,6 +126,9 @@ def unpack_here(asked: Asked) -> Answer:
 
     def unpacking(progress: Progress) -> Done:
         done = unpack(bundle, into, even_if_damaged=verdict.word == "damaged", progress=progress)
-        return Done(f"/record/{quote(into.name)}", done.verdict.in_words)
+        return Done(
+            f"/record/{quote(into.name)}",
+            _("Unpacked. Verdict: {said}").format(said=done.verdict.in_words),
+        )
 
     return Work(_("Unpacking {name}").format(name=bundle.name), unpacking)
