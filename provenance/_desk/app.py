@@ -232,6 +232,7 @@ class _Http:
             "act": self.access.act,
             "at": asked.at,
             "ways": groups,
+            "events": asked.at("events") if kind == RECORD else "",
             "here": kind and asked.address[kind],
             "languages": available_languages(),
             "path": request.url.path,
@@ -256,12 +257,12 @@ class _Http:
 
 
 async def _told_changes(record: OpenRecord) -> AsyncIterator[str]:
-    mark = (await run_in_threadpool(record.changed_since, 0)).mark
+    mark = (await run_in_threadpool(record.changed_since, -1)).mark
     yield "retry: 1000\n\n"
     while True:
         await asyncio.sleep(1)
         changed = await run_in_threadpool(record.changed_since, mark)
-        if changed.mark != mark or changed.everything:
+        if changed.rows or changed.everything:
             tables: dict[str, list[str] | None] = {}
             for name, key in sorted(changed.rows):
                 keys = tables.setdefault(name, [])

@@ -54,6 +54,8 @@ class OpenRecord:
         self._read_only = read_only
         self._package = open_package(folder)
         self._working: Working | None = None
+        self._seen = self._package.stamps
+        self._changes = 0
         self._begun = threading.Lock()
         self._checking: Checking | None = None
         self._one_check = threading.Lock()
@@ -90,10 +92,17 @@ class OpenRecord:
             self._to_change()
 
     def changed_since(self, mark: int) -> Changed:
-        """What anybody changed since a mark, as `Working` has it."""
-        if self._working is None:
-            return Changed(0, frozenset(), everything=False)
-        return self._working.changed_since(mark)
+        """What anybody changed since a mark, as `Working` has it; before that, whether anybody did.
+
+        With a mark below 0 only the mark of now is asked.
+        """
+        if self._working is not None:
+            # the marks of a history that was read since are others: everything may have changed
+            return self._working.changed_since(max(mark, 0))
+        stamps = self._package.stamps
+        if stamps != self._seen:
+            self._seen, self._changes = stamps, self._changes + 1
+        return Changed(self._changes, frozenset(), everything=0 <= mark != self._changes)
 
     def findings(self) -> Report:
         """What the check says now; only what a change touches is asked again."""
