@@ -194,6 +194,8 @@ class _Http:
             case Sent():
                 return _file(answer)
             case Told():
+                if isinstance(answer.value, bytes):
+                    return Response(answer.value, answer.status, media_type="application/json")
                 return JSONResponse(answer.value, answer.status)
 
     def _page(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from provenance._desk.record.shown import shown_row
 from provenance._history import deciding
 from provenance._history.edits import Change
 from provenance._intake.working import Changed, Stands, Unread, Working
+from provenance._record.journal import has_waiting
 from provenance._record.package import open_package
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ class OpenRecord:
         self._folder = folder
         self._read_only = read_only
         self._package = open_package(folder)
+        self._model = self._package.stamps_of_model
         self._working: Working | None = None
         self._begun = threading.Lock()
         self._checking: Checking | None = None
@@ -65,7 +67,11 @@ class OpenRecord:
         if self._working is not None:
             self._working.write_tables()
             return self._working.package
-        self._package = open_package(self._folder)
+        # tables whose files are as they were are not read again
+        model = self._package.stamps_of_model
+        if model != self._model or has_waiting(self._folder):
+            self._package = open_package(self._folder)
+            self._model = model
         return self._package
 
     @property
@@ -136,10 +142,9 @@ class OpenRecord:
             return self._working
 
 
-def of_row(found: Iterable[Finding], table: str, key: str) -> dict[str, list[Finding]]:
+def of_row(report: Report, table: str, key: str) -> dict[str, list[Finding]]:
     """The findings about a row, by field; those about the row as a whole under ''."""
     fields: dict[str, list[Finding]] = {}
-    for one in found:
-        if (one.table, one.key) == (table, key):
-            fields.setdefault(one.field, []).append(one)
+    for one in report.about(table, key):
+        fields.setdefault(one.field, []).append(one)
     return fields

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from provenance._base.errors import UnusableInput
-from provenance._base.findings import Finding
+from provenance._base.findings import Finding, Report
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
@@ -57,7 +57,7 @@ class RowForm:
 @pages.shown("/record/{record}/timbers", title=N_("Timbers"), group=N_("Record"))
 def timbers(asked: Asked) -> Answer:
     """The timbers, each with its place and samples; the page for small screens."""
-    tables = asked.record.tables
+    tables = asked.open_record.tables
     sought = asked.query.get("find", "").casefold()
     samples: dict[str, list[str]] = {}
     for row in tables.rows("sample"):
@@ -86,9 +86,9 @@ MOST = 500
 @pages.shown("/record/{record}/timbers/{timber:path}")
 def timber(asked: Asked) -> Answer:
     """One timber: its form, its samples with their plugs and results, findings beside fields."""
-    tables = asked.record.tables
+    tables = asked.open_record.tables
     key = asked.address["timber"]
-    found = list(asked.open_record.findings())
+    found = asked.open_record.findings()
     keys = tables.column("element", "element_id")
     if key not in keys:
         raise NotHere(_("There is no timber {key}.").format(key=key))
@@ -119,7 +119,7 @@ def timber(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}/row")
 def row(asked: Asked) -> Answer:
     """A row of any table, or a new one; what the address says of a new one is filled in."""
-    tables = asked.record.tables
+    tables = asked.open_record.tables
     name = asked.address["table"]
     table = _table(asked)
     if "key" in asked.query:
@@ -127,7 +127,7 @@ def row(asked: Asked) -> Answer:
             tables,
             name,
             _row_of(tables, table, asked.query["key"]),
-            list(asked.open_record.findings()),
+            asked.open_record.findings(),
         )
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
@@ -182,7 +182,7 @@ def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
     )
 
 
-def _form(tables: Snapshot, name: str, row: Row, found: list[Finding]) -> RowForm:
+def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
     table = tables.model.table(name)
     key = table.key_of(row)
     inputs = inputs_of(spoken(tables.model), spoken(tables.model).table(name))
@@ -212,7 +212,7 @@ def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
 
 
 def _about(
-    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: list[Finding]
+    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: Report
 ) -> list[tuple[Table, list[RowForm]]]:
     """The rows of other tables that point at a row, by table."""
     forms = []

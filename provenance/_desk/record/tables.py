@@ -91,21 +91,9 @@ def rows(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}/findings")
 def findings(asked: Asked) -> Answer:
     """What the check says now of the rows of a table."""
-    name = _table(asked).name
-    return Told(
-        [
-            {
-                "key": one.key,
-                "field": one.field,
-                "rule": one.rule,
-                "severity": one.severity,
-                "message": one.message,
-                "remedy": one.remedy,
-            }
-            for one in asked.open_record.findings()
-            if one.table == name
-        ]
-    )
+    found = asked.open_record.findings().found.filter(table=_table(asked).name)
+    said = found.select("key", "field", "rule", "severity", "message", "remedy")
+    return Told(said.write_json().encode())
 
 
 @pages.done("/record/{record}/tables/{table}/cells")
