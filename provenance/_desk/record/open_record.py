@@ -52,11 +52,13 @@ class OpenRecord:
         self._folder = folder
         self._read_only = read_only
         self._package = open_package(folder)
-        self._model = self._package.stamps_of_model
+        self._model: object = None
         self._working: Working | None = None
         self._begun = threading.Lock()
         self._checking: Checking | None = None
         self._one_check = threading.Lock()
+        self.last_report: Report | None = None
+        """What the check said when it was asked last."""
 
     @property
     def package(self) -> Package:
@@ -79,6 +81,11 @@ class OpenRecord:
         """The tables as they stand now, written or not."""
         return self.package.tables if self._working is None else self._working.tables
 
+    @property
+    def title(self) -> str:
+        """The title for people, as the descriptor has it."""
+        return (self.package if self._working is None else self._working.package).title
+
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
         if not self._read_only:
@@ -98,7 +105,8 @@ class OpenRecord:
             if self._checking is None or self._checking.package.model is not package.model:
                 self._checking = Checking(package)
             self._checking.package = package
-            return self._checking.findings(tables)
+            self.last_report = self._checking.findings(tables)
+            return self.last_report
 
     def change(self, cells: Sequence[Change], *, by: str, why: str = "") -> deciding.Done:
         """Save cells as one act; `before` and `after` are texts as the pages show them.

@@ -166,11 +166,11 @@ def save(asked: Asked) -> Answer:
 
 
 def _table(asked: Asked) -> Table:
-    package = asked.record
+    model = asked.open_record.tables.model
     name = asked.address["table"]
-    if name not in package.model.tables:
+    if name not in model.tables:
         raise NotHere(_("There is no table {name}.").format(name=name))
-    return package.model.table(name)
+    return model.table(name)
 
 
 def _row_of(tables: Snapshot, table: Table, key: str) -> Row:

@@ -2,34 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Mapping
 
-from provenance._model.schema import Field, Table
+import polars as pl
+
+from provenance._model.schema import Field, Model, Table
 from provenance._printing.crew_units import BY_RULE, as_crews_write, form_unit
 from provenance._record.cells import float_of
 from provenance._record.measured import readings
 from provenance._record.snapshot import Row, Snapshot
 
+KEY = "#"
+"""The column of the whole key of a row."""
 
-def shown_rows(tables: Snapshot, name: str) -> Iterator[dict[str, str]]:
-    """Every row of a table, its lengths in the units of the record where those say them exactly."""
+
+def shown_rows(tables: Snapshot, name: str, keys: Collection[str] = ()) -> pl.DataFrame:
+    """All rows of a table, or those of some keys, as texts with the column KEY; lengths are in the
+    units of the record where those say them exactly."""
     table = tables.model.table(name)
-    lengths = [one for one in table.fields if form_unit(tables.model, one) in BY_RULE]
-    for row in tables.rows(name):
-        yield shown_row(tables, table, row, lengths)
-
-
-def shown_row(
-    tables: Snapshot, table: Table, row: Row, lengths: list[Field] | None = None
-) -> dict[str, str]:
-    """One row so; `lengths` are the fields that are written in feet and inches, if known."""
-    if lengths is None:
-        lengths = [one for one in table.fields if form_unit(tables.model, one) in BY_RULE]
-    cells = {name: row[name] for name in table.names}
+    key = pl.concat_str(table.primary_key, separator=" / ").alias(KEY)
+    rows = tables.whole(name).with_columns(key)
+    if keys:
+        rows = rows.filter(pl.col(KEY).is_in(list(keys)))
+    lengths = _lengths(tables.model, table)
     written: Mapping[tuple[str, str, str], str] = readings(tables) if lengths else {}
     for one in lengths:
-        text = cells[one.name]
-        if float_of(text) is not None:
-            as_read = written.get((table.name, table.key_of(cells), one.name), "")
-            cells[one.name] = as_crews_write(tables.model, one, text, as_read)
+        cells = [
+            (text, written.get((name, row, one.name), ""))
+            for text, row in rows.select(one.name, KEY).iter_rows()
+        ]
+        words = {cell: _shown(tables.model, one, *cell) for cell in set(cells)}
+        rows = rows.with_columns(pl.Series(one.name, map(words.get, cells), pl.String))
+    return rows
+
+
+def shown_row(tables: Snapshot, table: Table, row: Row) -> dict[str, str]:
+    """One row so."""
+    cells = {name: row[name] for name in table.names}
+    lengths = _lengths(tables.model, table)
+    written: Mapping[tuple[str, str, str], str] = readings(tables) if lengths else {}
+    key = table.key_of(cells)
+    for one in lengths:
+        as_read = written.get((table.name, key, one.name), "")
+        cells[one.name] = _shown(tables.model, one, cells[one.name], as_read)
     return cells
+
+
+def _lengths(model: Model, table: Table) -> list[Field]:
+    """The fields that are written in feet and inches."""
+    return [one for one in table.fields if form_unit(model, one) in BY_RULE]
+
+
+def _shown(model: Model, one: Field, text: str, as_read: str) -> str:
+    return text if float_of(text) is None else as_crews_write(model, one, text, as_read)

@@ -15,7 +15,7 @@ from provenance._desk.asked import Asked
 from provenance._desk.inputs import TEXT, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.record.open_record import NotSaved
-from provenance._desk.record.shown import shown_rows
+from provenance._desk.record.shown import KEY, shown_rows
 from provenance._desk.things import NotHere
 from provenance._history import deciding
 from provenance._history.edits import Change
@@ -24,9 +24,6 @@ from provenance._model.schema import Table
 from provenance._model.spoken import spoken
 
 pages = Pages()
-
-KEY = "#"
-"""The column of the whole key, in a table where several fields make it."""
 
 
 @pages.shown("/record/{record}/tables", title=N_("All tables"), group=N_("Record"))
@@ -70,19 +67,11 @@ def rows(asked: Asked) -> Answer:
         columns.insert(0, {"name": KEY, "title": _("Key"), "kind": TEXT, "readonly": True})
     names = [str(one["name"]) for one in columns]
     wanted = {value for name, value in asked.queries if name == "key"}
-    rows = (
-        row | {KEY: table.key_of(row)} if several else row
-        for row in shown_rows(standing, table.name)
-    )
     return Told(
         {
             "key": names[0] if several else table.primary_key[0],
             "columns": columns,
-            "rows": [
-                [row[name] for name in names]
-                for row in rows
-                if not wanted or table.key_of(row) in wanted
-            ],
+            "rows": shown_rows(standing, table.name, wanted).select(names).rows(),
             "findings": [],
         }
     )
@@ -146,8 +135,8 @@ def _saved(asked: Asked, table: Table, done: deciding.Done, keys: Iterable[str])
     standing = asked.open_record.tables
     names = [one.name for one in inputs_of(standing.model, table)]
     wanted = {*keys, *(one.key for one in done.changes if one.table == table.name)}
-    shown = [row for row in shown_rows(standing, table.name) if table.key_of(row) in wanted]
-    return Told({"act": done.act_id, "rows": [[row[name] for name in names] for row in shown]})
+    shown = shown_rows(standing, table.name, wanted).select(names)
+    return Told({"act": done.act_id, "rows": shown.rows() if wanted else []})
 
 
 def _table(asked: Asked) -> Table:
