@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -151,10 +152,14 @@ def keeps_history(package: Package) -> bool:
 
 def read_acts(tables: Snapshot, known: Mapping[str, Act] = NO_ACTS) -> dict[str, Act]:
     """The acts as they are written, unproved, in the order of the file, without those `known`."""
-    lines: dict[str, list[Line]] = {}
-    named = tables.tuples(CHANGE, ("act_id", *_LINE_COLUMNS))
-    for name, *texts in islice(named, sum(len(act.lines) for act in known.values()), None):
-        lines.setdefault(name, []).append(Line._make(texts))
+    lines: dict[str, list[Line]] = defaultdict(list)
+    told = zip(
+        tables.column(CHANGE, "act_id"),
+        map(Line._make, tables.tuples(CHANGE, _LINE_COLUMNS)),
+        strict=True,
+    )
+    for name, line in islice(told, sum(len(act.lines) for act in known.values()), None):
+        lines[name].append(line)
     acts = {}
     for row in tables.rows(ACT)[len(known) :]:
         acts[row["act_id"]] = Act(
@@ -280,9 +285,18 @@ def open_history(package: Package) -> History:
 def _edits(state: State, tables: Snapshot) -> Iterator[Line]:
     for table in covered_tables(state.model):
         # most tables stand as they were written
+        columns = columns_of(state, table.name, tables.columns(table.name))
+        ours = frame_of(columns, list(state.rows[table.name].values()))
+        if ours.equals(_with_columns(tables, table.name, columns)):
+            continue
         if not same_rows(rows_in_order(state, table.name), tables.rows(table.name)):
             names = [*table.names, *(n for n in tables.columns(table.name) if n not in table)]
             yield from table_lines(state, table, tables.rows(table.name), names)
+
+
+def _with_columns(tables: Snapshot, name: str, columns: Iterable[str]) -> pl.DataFrame:
+    texts = tables.texts(name)
+    return texts.select(one if one in texts.columns else pl.lit("").alias(one) for one in columns)
 
 
 def same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
