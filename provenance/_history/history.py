@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from functools import cached_property
 from itertools import islice
 from types import MappingProxyType
+from typing import NamedTuple
 
 import polars as pl
 
@@ -103,6 +104,8 @@ class History:
             state = follow(self.state, after.acts, after.live, came={name: act}, went=went)
             if state is not None:
                 known["state"] = state
+                if "readings" in vars(self):
+                    known["readings"] = _readings_after(self, state)
         return after
 
     @cached_property
@@ -126,6 +129,14 @@ class History:
                 for former in dict.fromkeys([row, *said]):
                     if "~" not in former and not self.state.names_of(table, former):
                         found.setdefault((table, former), key)
+        return found
+
+    @cached_property
+    def readings(self) -> dict[str, dict[str, list[Reading]]]:
+        """Lengths as they were written, of the cells that hold what was read, by table and row."""
+        found: dict[str, dict[str, list[Reading]]] = {}
+        for name, rows in self.state.rows.items():
+            found[name] = dict(_readings(self.state, name, rows))
         return found
 
     @cached_property
@@ -534,26 +545,56 @@ def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
 
 
 def _reading_rows(history: History) -> Iterator[dict[str, str]]:
-    """Lengths as they were written, of the cells that hold what was read."""
-    state = history.state
+    for name, rows in history.state.rows.items():
+        told = history.readings[name]
+        for row in rows if told else ():
+            for one in told.get(row, ()):
+                yield {
+                    "table_name": name,
+                    "row_key": history.state.keys[name, row],
+                    "field": one.field,
+                    "as_written": one.text,
+                    "step_mm": one.step_mm,
+                }
+
+
+class Reading(NamedTuple):
+    """A length as it was written, and how finely in mm it was read."""
+
+    field: str
+    text: str
+    step_mm: str
+
+
+def _readings(state: State, name: str, rows: Rows) -> Iterator[tuple[str, list[Reading]]]:
+    lengths = [one for one in state.model.table(name).fields if one.unit in MM_PER]
+    for row, cells in rows.items() if lengths else ():
+        told = []
+        for one in lengths:
+            if not (value := cells.get(one.name)):
+                continue
+            said = state.said_of(name, row, one.name)
+            texts = [claim.line.written for claim in said if not claim.refused]
+            assert one.unit is not None
+            found = (reading(text, value, one.unit) for text in texts if text)
+            if known := next(filter(None, found), None):
+                step = f"{float(known.step):.6f}".rstrip("0").rstrip(".")
+                told.append(Reading(one.name, known.text, step))
+        if told:
+            yield row, told
+
+
+def _readings_after(before: History, state: State) -> dict[str, dict[str, list[Reading]]]:
+    """What was read, where `state` follows that of `before`, which shows most rows as they were."""
+    found = dict(before.readings)
     for name, rows in state.rows.items():
-        lengths = [one for one in state.model.table(name).fields if one.unit in MM_PER]
-        for row, cells in rows.items():
-            for one in lengths:
-                if not (value := cells.get(one.name)):
-                    continue
-                said = state.said_of(name, row, one.name)
-                texts = [claim.line.written for claim in said if not claim.refused]
-                assert one.unit is not None
-                found = (reading(text, value, one.unit) for text in texts if text)
-                if known := next(filter(None, found), None):
-                    yield {
-                        "table_name": name,
-                        "row_key": state.keys[name, row],
-                        "field": one.name,
-                        "as_written": known.text,
-                        "step_mm": f"{float(known.step):.6f}".rstrip("0").rstrip("."),
-                    }
+        was = before.state.rows[name]
+        if rows is was:
+            continue
+        told = {row: cells for row, cells in rows.items() if cells is not was.get(row)}
+        kept = {row: one for row, one in found[name].items() if row in rows and row not in told}
+        found[name] = kept | dict(_readings(state, name, told))
+    return found
 
 
 _COMPUTED: Mapping[str, Callable[[History], Iterator[dict[str, str]]]] = {

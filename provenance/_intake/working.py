@@ -123,13 +123,11 @@ class Working:
         self._whole: tuple[History, Snapshot] | None = None
         self._is_open = True
         self._package = open_to_change(package.folder)
-        with self._mutex, locked(self._package.folder):
+        with self._mutex, locked(self._package.folder), _without_collecting():
             self._read()
-        if len(self._history.state.keys) > _LARGE:
-            # a million small objects without circles, which the collector of circles would look
-            # through now and then for half a second
-            gc.collect()
-            gc.freeze()
+            _ = self._history.readings
+            if len(self._history.state.keys) > _LARGE:
+                gc.freeze()
 
     def __enter__(self) -> Self:
         return self
@@ -182,6 +180,15 @@ class Working:
         state = self.history.state
         names = state.names_of(table, key)
         return dict(state.rows[table][names[0]]) if names else None
+
+    def as_written(self, table: str, key: str, field: str) -> str:
+        """A length that a cell holds as it was written; '' where it was written so itself."""
+        history = self.history
+        for row in history.state.names_of(table, key)[:1]:
+            for one in history.readings[table].get(row, ()):
+                if one.field == field:
+                    return one.text
+        return ""
 
     def changed_since(self, mark: int) -> Changed:
         """What anybody changed since a mark, other programs too; the first mark is 0."""
@@ -448,6 +455,19 @@ class Working:
         self._mark += 1
         self._forgotten = self._mark
         self._changes.clear()
+
+
+@contextmanager
+def _without_collecting() -> Iterator[None]:
+    """Read a million small objects without circles, which the collector of circles would look
+    through again and again."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _snapshot(history: History, written: History) -> Snapshot:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from provenance._base.findings import Finding, Report
+    from provenance._model.schema import Model
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
 
@@ -84,7 +85,17 @@ class OpenRecord:
     @property
     def title(self) -> str:
         """The title for people, as the descriptor has it."""
-        return (self.package if self._working is None else self._working.package).title
+        return self._as_described.title
+
+    @property
+    def model(self) -> Model:
+        """The schemas of the record."""
+        return self._as_described.model
+
+    @property
+    def _as_described(self) -> Package:
+        """The package, whose tables may lack acts of this desk."""
+        return self.package if self._working is None else self._working.package
 
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
@@ -100,7 +111,7 @@ class OpenRecord:
     def findings(self) -> Report:
         """What the check says now; only what a change touches is asked again."""
         with self._one_check:
-            package = self.package if self._working is None else self._working.package
+            package = self._as_described
             tables = self.tables
             if self._checking is None or self._checking.package.model is not package.model:
                 self._checking = Checking(package)
@@ -114,14 +125,11 @@ class OpenRecord:
         Raises NotSaved, and Refused as `deciding.enter`; nothing is written then.
         """
         working = self._to_change()
-        tables = working.tables
         stale = []
         told = []
         for one in cells:
-            row = working.row(one.table, one.key)
-            table = tables.model.table(one.table)
-            now = {name: (row or {}).get(name, "") for name in table.names}
-            seen = shown_row(tables, table, now).get(one.field, "") if row else ""
+            now = working.row(one.table, one.key) or {}
+            seen = self._shown(working, one.table, now).get(one.field, "") if now else ""
             if seen != one.before:
                 stale.append(Stands(one.table, one.key, one.field, seen))
             told.append(one._replace(before=now.get(one.field, "")))
@@ -131,6 +139,18 @@ class OpenRecord:
         if answer.done is None:
             raise NotSaved(answer.unread, answer.stands)
         return answer.done
+
+    def rows(self, table: str, keys: Iterable[str]) -> list[dict[str, str]]:
+        """The rows that bear these keys after an act, as the pages show them."""
+        working = self._to_change()
+        found = [working.row(table, key) for key in keys]
+        return [self._shown(working, table, row) for row in found if row]
+
+    def _shown(self, working: Working, name: str, row: Mapping[str, str]) -> dict[str, str]:
+        model = working.package.model
+        table = model.table(name)
+        whole = {one: row.get(one, "") for one in table.names}
+        return shown_row(model, table, whole, working.as_written)
 
     def decide(self, decision: deciding.Deciding, *, by: str, why: str = "") -> deciding.Done:
         """Save a decision; raises Refused."""

@@ -20,7 +20,7 @@ from provenance._history.edits import Change
 from provenance._history.projection import covered_tables, links_of
 from provenance._model.schema import Table
 from provenance._model.spoken import spoken
-from provenance._record.measured import reading_of, shown
+from provenance._record.measured import reading_of, readings, shown
 from provenance._record.snapshot import Row, Snapshot
 
 pages = Pages()
@@ -166,7 +166,7 @@ def save(asked: Asked) -> Answer:
 
 
 def _table(asked: Asked) -> Table:
-    model = asked.open_record.tables.model
+    model = asked.open_record.model
     name = asked.address["table"]
     if name not in model.tables:
         raise NotHere(_("There is no table {name}.").format(name=name))
@@ -187,7 +187,8 @@ def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
     key = table.key_of(row)
     inputs = inputs_of(spoken(tables.model), spoken(tables.model).table(name))
     entered = table in covered_tables(tables.model)
-    values = shown_row(tables, table, row)
+    written = readings(tables)
+    values = shown_row(tables.model, table, row, lambda *cell: written.get(cell, ""))
     read = {
         one.name: text
         for one in inputs

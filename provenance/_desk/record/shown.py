@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 
 import polars as pl
 
@@ -36,15 +36,14 @@ def shown_rows(tables: Snapshot, name: str, keys: Collection[str] = ()) -> pl.Da
     return rows
 
 
-def shown_row(tables: Snapshot, table: Table, row: Row) -> dict[str, str]:
-    """One row so."""
+def shown_row(
+    model: Model, table: Table, row: Row, as_read: Callable[[str, str, str], str]
+) -> dict[str, str]:
+    """One row so; `as_read` gives how the length of a table, key and field was written, or ''."""
     cells = {name: row[name] for name in table.names}
-    lengths = _lengths(tables.model, table)
-    written: Mapping[tuple[str, str, str], str] = readings(tables) if lengths else {}
     key = table.key_of(cells)
-    for one in lengths:
-        as_read = written.get((table.name, key, one.name), "")
-        cells[one.name] = _shown(tables.model, one, cells[one.name], as_read)
+    for one in _lengths(model, table):
+        cells[one.name] = _shown(model, one, cells[one.name], as_read(table.name, key, one.name))
     return cells
 
 

@@ -132,15 +132,14 @@ def undo(asked: Asked) -> Answer:
 
 
 def _saved(asked: Asked, table: Table, done: deciding.Done, keys: Iterable[str]) -> Answer:
-    standing = asked.open_record.tables
-    names = [one.name for one in inputs_of(standing.model, table)]
+    names = [one.name for one in inputs_of(asked.open_record.model, table)]
     wanted = {*keys, *(one.key for one in done.changes if one.table == table.name)}
-    shown = shown_rows(standing, table.name, wanted).select(names)
-    return Told({"act": done.act_id, "rows": shown.rows() if wanted else []})
+    shown = asked.open_record.rows(table.name, sorted(wanted))
+    return Told({"act": done.act_id, "rows": [[row[name] for name in names] for row in shown]})
 
 
 def _table(asked: Asked) -> Table:
-    model = asked.open_record.tables.model
+    model = asked.open_record.model
     name = asked.address["table"]
     if name not in model.tables:
         raise NotHere(_("There is no table {name}.").format(name=name))
