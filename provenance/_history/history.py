@@ -49,6 +49,7 @@ from provenance._model.schema import Model
 from provenance._model.written import reading
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
+from provenance._record.reading import TableText, table_of
 from provenance._record.snapshot import Snapshot
 from provenance._record.together import Staging
 
@@ -395,6 +396,48 @@ def changed_table(
     return data
 
 
+class TablesToCome:
+    """The tables that histories come to before they are written; one history after another.
+
+    Of a long table only the rows are made that are others than in the history before.
+    """
+
+    def __init__(self) -> None:
+        self._made: dict[str, tuple[Rows, pl.DataFrame, TableText]] = {}
+
+    def table(self, history: History, name: str, before: History) -> TableText | None:
+        """What will be read from the file of a table; None where it says so already.
+
+        `before` is the history that the files say.
+        """
+        rows = history.state.rows.get(name)
+        if rows is None:
+            frame = _changed_frame(history, name, None, before)
+            return None if frame is None else table_of(frame)
+        if not _differ(before.state.rows[name], rows):
+            return None
+        made = self._made.get(name)
+        if made is None or made[0] is not rows:
+            columns = columns_of(history.state, name, history.package.tables.columns(name))
+            frame = _frame_after(
+                columns, rows, *(made[:2] if made else ({}, frame_of(columns, [])))
+            )
+            made = self._made[name] = rows, frame, table_of(frame)
+        return made[2]
+
+
+def _frame_after(
+    columns: Sequence[str], rows: Rows, before: Rows, frame: pl.DataFrame
+) -> pl.DataFrame:
+    """The frame of rows, most of which stand in the frame of those before."""
+    at = {row: place for place, row in enumerate(before)}
+    new = [cells for row, cells in rows.items() if cells is not before.get(row)]
+    number = iter(range(len(frame), len(frame) + len(new)))
+    order = [at[row] if cells is before.get(row) else next(number) for row, cells in rows.items()]
+    old = frame.select(one if one in frame.columns else pl.lit("").alias(one) for one in columns)
+    return pl.concat([old, frame_of(columns, new)])[order]
+
+
 def _written_behind(package: Package, name: str, frame: pl.DataFrame) -> bytes | None:
     """The file of a table with the new rows of `frame` behind it; None where that is not the same.
 
@@ -435,6 +478,8 @@ def _changed_frame(
         columns = columns_of(state, name, tables.columns(name)) if changed else []
         return frame_of(columns, list(state.rows[name].values())) if changed else None
     if name == ORIGIN:
+        if origin is None and before is not None and _same_origins(before, history):
+            return None
         said = _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)
     else:
         said = list(_COMPUTED[name](history))
@@ -604,6 +649,16 @@ _COMPUTED: Mapping[str, Callable[[History], Iterator[dict[str, str]]]] = {
     READING: _reading_rows,
 }
 """Tables that follow from the history alone."""
+
+
+def _same_origins(before: History, history: History) -> bool:
+    """Whether the same files were read, and the same rows stand and are called as they were."""
+    was, now = before.state, history.state
+    return (
+        was.lineage is now.lineage
+        and was.keys == now.keys
+        and all(was.rows[name].keys() == rows.keys() for name, rows in now.rows.items())
+    )
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:
