@@ -60,27 +60,22 @@ def timbers(asked: Asked) -> Answer:
     tables = asked.open_record.tables
     sought = asked.query.get("find", "").casefold()
     samples: dict[str, list[str]] = {}
-    for row in tables.rows("sample"):
-        samples.setdefault(row["element_id"], []).append(row["sample_id"])
-    places = {row["place_id"]: row["name"] for row in tables.rows("place")}
-    found = [
-        (row, places.get(row["place_id"], ""), samples.get(row["element_id"], []))
-        for row in tables.rows("element")
-    ]
-    if sought:
-        found = [
-            one
-            for one in found
-            if sought
-            in " ".join((one[0]["element_id"], one[1], *one[2], one[0]["notes"])).casefold()
-        ]
+    for key, sample in tables.tuples("sample", ("element_id", "sample_id")):
+        samples.setdefault(key, []).append(sample)
+    places = dict(tables.tuples("place", ("place_id", "name")))
+    columns = ("element_id", "place_id", "position_note", "notes")
+    found = []
+    for key, place, where, notes in tables.tuples("element", columns):
+        words = (key, places.get(place, ""), *samples.get(key, ()), notes)
+        if sought in " ".join(words).casefold():
+            found.append((key, places.get(place, ""), where, samples.get(key, [])))
     return Page(
         "record/timbers.html", {"found": found[:MOST], "count": len(found), "sought": sought}
     )
 
 
 MOST = 500
-"""Timbers on one page; what is sought narrows them down."""
+"""Timbers on one page; what is sought narrows them down. Keys that are in a page from the start."""
 
 
 @pages.shown("/record/{record}/timbers/{timber:path}")
@@ -99,14 +94,15 @@ def timber(asked: Asked) -> Answer:
             _form(tables, "sample", row, found),
             _about(tables, ABOUT_A_SAMPLE, "sample_id", row["sample_id"], found),
         )
-        for row in tables.rows("sample")
-        if row["element_id"] == key
+        for row in tables.rows_with("sample", "element_id", key)
     ]
     return Page(
         "record/timber.html",
         {
             "key": key,
-            "timber": _form(tables, "element", tables.rows("element")[place], found),
+            "timber": _form(
+                tables, "element", tables.rows_with("element", "element_id", key)[0], found
+            ),
             "samples": parts,
             "about_timber": _about(tables, ABOUT_A_TIMBER[1:], "element_id", key, found),
             "before": keys[place - 1] if place else "",
@@ -174,7 +170,9 @@ def _table(asked: Asked) -> Table:
 
 
 def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
-    for one in tables.rows(table.name):
+    first, *others = table.primary_key
+    some = tables.rows(table.name) if others else tables.rows_with(table.name, first, key)
+    for one in some:
         if table.key_of(one) == key:
             return one
     raise NotHere(
@@ -221,15 +219,25 @@ def _about(
         if name not in tables.model.tables:
             continue
         table = tables.model.table(name)
-        pointing = [one for one in links_of(table) if one == field]
-        rows = [row for row in tables.rows(name) if pointing and row[field] == key]
+        rows = tables.rows_with(name, field, key) if field in links_of(table) else []
         forms.append((table, [_form(tables, name, row, found) for row in rows]))
     return [one for one in forms if one[1] or one[0].name in ("sample", "plug")]
 
 
-def _keys(tables: Snapshot, names: tuple[str, ...]) -> dict[str, list[str]]:
-    """The keys that the links of these tables can hold, for lists to choose from."""
+def _keys(tables: Snapshot, names: tuple[str, ...]) -> dict[str, list[str] | None]:
+    """The keys that the links of these tables can hold, for lists to choose from; None for many."""
     pointed = {key.table for name in names for key in tables.model.table(name).foreign_keys}
     return {
-        one: tables.column(one, tables.model.table(one).primary_key[0]) for one in sorted(pointed)
+        one: _keys_in(tables, one) if tables.count(one) <= MOST else None for one in sorted(pointed)
     }
+
+
+def _keys_in(tables: Snapshot, name: str) -> list[str]:
+    return tables.column(name, tables.model.table(name).primary_key[0])
+
+
+@pages.shown("/record/{record}/tables/{table}/keys")
+def keys(asked: Asked) -> Answer:
+    """The keys of a table, as the choices of a list."""
+    found = _keys_in(asked.open_record.tables, _table(asked).name)
+    return Page("record/keys.html", {"keys": found}, whole=False)
