@@ -253,7 +253,7 @@ class _Http:
             "act": self.access.act,
             "at": asked.at,
             "ways": groups,
-            "events": asked.at("events") if kind == RECORD else "",
+            "events_at": asked.at("events") if kind == RECORD else "",
             "here": kind and asked.address[kind],
             "languages": available_languages(),
             "path": request.url.path,
