@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import html
 import os
+import signal
 import socket
+import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -47,15 +50,32 @@ def serve(desk: Desk, *, port: int = 0, browser: bool = True, tell: Callable[[st
         )
         desk.stop = lambda: setattr(server, "should_exit", True)
         try:
-            if browser and webbrowser.open(_file_that_opens(desk, opening).as_uri()):
-                tell(f"The desk is open in your browser ({address}). Ctrl+C closes it.")
-            else:
-                tell(f"Open {opening} in your browser. Ctrl+C closes the desk.")
-            server.run(sockets=[listening])
+            with _closed_when_told(desk):
+                if browser and webbrowser.open(_file_that_opens(desk, opening).as_uri()):
+                    tell(f"The desk is open in your browser ({address}). Ctrl+C closes it.")
+                else:
+                    tell(f"Open {opening} in your browser. Ctrl+C closes the desk.")
+                server.run(sockets=[listening])
         finally:
             if browser and _is_ours(desk):
                 (desk.folder / _OPENS).unlink(missing_ok=True)
             desk.close()
+
+
+@contextmanager
+def _closed_when_told(desk: Desk) -> Iterator[None]:
+    """Ctrl+C, a logout and the end of the terminal close the desk as its button does."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # whose signals are not ours to take
+        return
+    # Windows has no SIGHUP
+    told = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
+    before = {one: signal.signal(one, lambda *_: desk.stop()) for one in told if one}
+    try:
+        yield
+    finally:
+        for one, handler in before.items():
+            signal.signal(one, handler)
 
 
 def _listening(port: int) -> socket.socket:

@@ -6,6 +6,7 @@ import html
 import os
 import plistlib
 import re
+import signal
 import subprocess
 import sys
 import threading
@@ -133,6 +134,22 @@ def test_without_a_terminal_it_opens_in_the_browser_and_closes_there(
     assert 'id="at-work"' in seen["first"]
     assert "hx-post" not in seen["closed"]
     assert list((folder / "new").iterdir()) == []
+
+
+def test_a_logout_closes_it_as_its_button_does(tmp_path: Path) -> None:
+    """Signals of POSIX: Ctrl+C, the end of a session, the end of a terminal. Nothing is left."""
+    (tmp_path / "scratch").mkdir()
+    (tmp_path / "records").mkdir()
+    command = [sys.executable, "-m", "provenance", "desk", str(tmp_path / "records")]
+    environment = {**os.environ, "TMPDIR": str(tmp_path / "scratch"), "PYTHONUNBUFFERED": "1"}
+    for sent in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        with subprocess.Popen(
+            [*command, "--no-browser"], env=environment, stdout=subprocess.PIPE, text=True
+        ) as desk:
+            assert "Ctrl+C closes the desk" in desk.stdout.readline()
+            desk.send_signal(sent)
+            assert desk.wait(20) == 0, sent
+        assert list((tmp_path / "scratch").iterdir()) == [], sent
 
 
 def test_a_problem_is_shown_as_a_page(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
