@@ -9,6 +9,7 @@ import re
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import urllib.request
 import webbrowser
@@ -21,9 +22,10 @@ import pytest
 
 from provenance._base.errors import AlreadyThere, TreenailError
 from provenance._desk import launcher
+from provenance._desk.desk import Desk
 from provenance._desk.launcher import NAME, main, write_shortcut
 from provenance._desk.remembered import Remembered, remember, remembered, who_is_at_work
-from provenance._desk.serving import LOOPBACK
+from provenance._desk.serving import LOOPBACK, serve
 from tests.desk.sitting import Sitting
 from tests.programs import program
 
@@ -136,20 +138,21 @@ def test_without_a_terminal_it_opens_in_the_browser_and_closes_there(
     assert list((folder / "new").iterdir()) == []
 
 
-def test_a_logout_closes_it_as_its_button_does(tmp_path: Path) -> None:
+def test_a_logout_closes_it_as_its_button_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Signals of POSIX: Ctrl+C, the end of a session, the end of a terminal. Nothing is left."""
-    (tmp_path / "scratch").mkdir()
-    (tmp_path / "records").mkdir()
-    command = [sys.executable, "-m", "provenance", "desk", str(tmp_path / "records")]
-    environment = {**os.environ, "TMPDIR": str(tmp_path / "scratch"), "PYTHONUNBUFFERED": "1"}
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    before = signal.getsignal(signal.SIGTERM)
     for sent in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-        with subprocess.Popen(
-            [*command, "--no-browser"], env=environment, stdout=subprocess.PIPE, text=True
-        ) as desk:
-            assert "Ctrl+C closes the desk" in desk.stdout.readline()
-            desk.send_signal(sent)
-            assert desk.wait(20) == 0, sent
-        assert list((tmp_path / "scratch").iterdir()) == [], sent
+        monkeypatch.setattr(webbrowser, "open", lambda _, sent=sent: not signal.raise_signal(sent))
+        folder = tmp_path / sent.name
+        folder.mkdir()
+        said: list[str] = []
+        serve(Desk(folder), tell=said.append)
+        assert len(said) == 1
+        assert list(tmp_path.glob("treenail-*")) == list(folder.iterdir()) == [], sent
+    assert signal.getsignal(signal.SIGTERM) is before
 
 
 def test_a_problem_is_shown_as_a_page(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
