@@ -272,7 +272,10 @@ def test_a_copy_that_may_be_newer_is_asked_about(tmp_path: Path, sitting: Sittin
             assert "Is this a newer copy of beams.csv" in text_of(page)
             (original,) = record(sitting).tables.rows("original")
             page = sitting.do(f"{to}/try", {"same": original["original_id"]})
-            assert "Rows that go" in text_of(page)
+            assert "Taken for a newer copy" in text_of(page)
+            assert "LH-004 is no longer" in text_of(page)
+            assert "It brings nothing" not in text_of(sitting.do(f"{to}/try", {"same": "new"}))
+            sitting.do(f"{to}/try", {"same": original["original_id"]})
         sitting.do(f"{to}/take")
     kept = [row["element_id"] for row in record(sitting).tables.rows("element")]
     assert sorted(kept) == sorted(one[0] for one in sheets["new"])

@@ -74,7 +74,7 @@ def review(asked: Asked) -> Answer:
             for one, other in zip(shown, instead, strict=True)
         ]
         values["more"] = len(chosen) - len(shown)
-    return Page("review.html", values)
+    return Page("archive/review.html", values)
 
 
 @pages.done("/record/{record}/review")
@@ -124,7 +124,7 @@ def packing(asked: Asked) -> Answer:
     states = Counter(one.state for one in found.items)
     withheld = [one for one in found.items if one.shown is None and one.state != WAITING]
     return Page(
-        "pack.html",
+        "archive/pack.html",
         {
             "states": states,
             "waiting": found.waiting,

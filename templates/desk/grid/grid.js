@@ -3,10 +3,10 @@
 // A row is the array of its texts as the server shows them. Every edit, paste, fill and clear is one
 // act; the server's answer, not what was typed, is what then stands in the cells.
 
-import { setNonce } from "./vendor/revogrid/revo-grid/revo-grid.esm.js";
-import { Acts } from "./grid_acts.js";
-import { asCode, CellEditor, shownText } from "./grid_editor.js";
-import { say } from "./grid_words.js";
+import { setNonce } from "../vendor/revogrid/revo-grid/revo-grid.esm.js";
+import { Acts } from "./acts.js";
+import { asCode, CellEditor, shownText } from "./editor.js";
+import { say } from "./words.js";
 
 const by = (id) => document.getElementById(id);
 const meta = (name) => document.querySelector(`meta[name=${name}]`)?.content ?? "";
