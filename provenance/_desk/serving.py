@@ -43,6 +43,7 @@ def serve(desk: Desk, *, port: int = 0, browser: bool = True, tell: Callable[[st
                 # the usual one asks for a terminal, and a program of a desktop has none
                 log_config=None,
                 log_level="warning",
+                lifespan="off",
                 access_log=False,
                 server_header=False,
                 timeout_graceful_shutdown=_SECONDS_TO_END,
