@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from provenance._desk import guard
+from provenance._desk import guard, uploads
 from provenance._desk.serving import _file_that_opens
 from tests.desk.sitting import HOST, PORT, Sitting, text_of
 
@@ -95,6 +95,14 @@ def test_a_body_is_counted_as_it_comes(sitting: Sitting, monkeypatch: pytest.Mon
     answer = sitting.client.post("/at-work", content=without_length(), headers=headers)
     assert answer.status_code >= 400
     assert sitting.desk.by == "MB"
+
+
+def test_the_page_of_limits_says_what_a_body_may_have() -> None:
+    told = (Path(__file__).parents[2] / "docs" / "limits.md").read_text("utf-8")
+    act, upload = guard.MOST_BODY_BYTES >> 20, guard.MOST_UPLOAD_BYTES >> 30
+    files, fields = f"{uploads.MOST_FILES:,} files", f"{uploads.MOST_FIELDS:,} fields"
+    assert f"One act may send {act} MB" in told
+    assert f"up to {upload} GB, {files} and {fields}" in told
 
 
 def test_paths_never_leave_the_folder(tmp_path: Path) -> None:
