@@ -29,7 +29,11 @@ from provenance._model.spoken import said_by
 
 LANGUAGES = shipped("templates") / "languages"
 ROOT = Path(__file__).resolve().parents[1]
-MARKED = {("provenance", "**.py"): "python", ("templates/bundle", "**.html"): "jinja2"}
+MARKED = {
+    ("provenance", "**.py"): "python",
+    ("templates/bundle", "**.html"): "jinja2",
+    ("templates/desk", "**.html"): "jinja2",
+}
 MARKED_YAML = "sheets/*.yaml"
 """Texts that sheets and the workbook print as they stand, keys as well."""
 

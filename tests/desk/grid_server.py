@@ -26,6 +26,7 @@ from starlette.responses import (
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from provenance._base.page_templates import page_templates
 from provenance._base.resources import shipped
 
 TEMPLATES = shipped("templates")
@@ -38,7 +39,7 @@ PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <header><h1>Timbers of Hollin Reach (invented)</h1></header>
 <main><form role="search"><label for="find">Show rows with</label><input id="find" type="search">
 </form><div id="grid" data-table="element"></div><p id="said" role="status"></p>
-<p id="problem" class="warning" hidden></p></main></body></html>"""
+<p id="problem" class="warning" hidden></p></main>{words}</body></html>"""
 FUNCTIONS = [["post", "Post"], ["beam", "Beam"], ["brace", "Brace"], ["rafter", "Rafter"]]
 
 
@@ -117,7 +118,8 @@ class Desk:
             f"default-src 'none'; script-src 'self'; style-src 'self' 'nonce-{nonce}'; "
             "img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'self'"
         )
-        page = PAGE.format(act=self.token, nonce=nonce)
+        words = page_templates("desk").get_template("grid/words.html").render()
+        page = PAGE.format(act=self.token, nonce=nonce, words=words)
         return HTMLResponse(page, headers={"Content-Security-Policy": policy})
 
     async def read(self, request: Request) -> Response:
