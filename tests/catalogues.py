@@ -9,6 +9,7 @@ is not said until a person has looked at it. A new language: name it behind the 
 from __future__ import annotations
 
 import io
+import json
 import sys
 from collections.abc import Iterator
 from difflib import get_close_matches
@@ -56,6 +57,11 @@ def collected() -> Catalog:
             return text
 
         said_in_full(read_yaml(path), marked_text)
+    for path in sorted((shipped("schemas") / "store").glob("*.json")):
+        table = json.loads(path.read_text(encoding="utf-8"))
+        for one in (table, *table["fields"]):
+            for text in (one["title"], one["description"]):
+                found.add(text, locations=[(path.relative_to(ROOT).as_posix(), 0)])
     for (folder, files), method in MARKED.items():
         options = {files: JINJA} if method == "jinja2" else {}
         marked = extract_from_dir(

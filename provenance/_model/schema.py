@@ -17,6 +17,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from provenance._base.errors import UnknownName, UnusableSchema
+from provenance._base.languages import N_
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
 from provenance._model.measures import BY_RULE, METRIC, Measures
@@ -30,28 +31,28 @@ TABLE_SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 SENSITIVITIES = ("open", "location", "personal", "restricted")
 PUBLIC_FORMS = MappingProxyType(
     {
-        "shown": "as it stands",
-        "withheld": "left blank",
-        "if_agreed": "left blank for a person who has not agreed to be named",
-        "role": "replaced by the role of a person who has not agreed to be named",
-        "stand_in": "replaced by the name that may be published",
-        "latitude": "replaced by the middle of a grid cell",
-        "longitude": "replaced by the middle of a grid cell",
-        "radius": "widened to hold the whole cell",
-        "site_x": "on the building's own grid",
-        "site_y": "on the building's own grid",
-        "site_z": "counted from the building's own floor",
-        "site_outline": "on the building's own grid, a whole building's made coarse",
-        "site_bearing": "left blank, for each building has its own axes",
-        "site_axis": "counted from the building's own y axis",
-        "site_clock": "left blank on upright wood, where it is read against the site grid",
-        "site_section": "along the building's own axes on upright wood",
-        "site_sd_x": "along the building's own axes",
-        "site_sd_y": "along the building's own axes",
-        "site_corr_xy": "along the building's own axes",
-        "site_corr_xz": "along the building's own axes",
-        "site_corr_yz": "along the building's own axes",
-        "in_building": "left blank where it runs from one building to another",
+        "shown": N_("as it stands"),
+        "withheld": N_("left blank"),
+        "if_agreed": N_("left blank for a person who has not agreed to be named"),
+        "role": N_("replaced by the role of a person who has not agreed to be named"),
+        "stand_in": N_("replaced by the name that may be published"),
+        "latitude": N_("replaced by the middle of a grid cell"),
+        "longitude": N_("replaced by the middle of a grid cell"),
+        "radius": N_("widened to hold the whole cell"),
+        "site_x": N_("on the building's own grid"),
+        "site_y": N_("on the building's own grid"),
+        "site_z": N_("counted from the building's own floor"),
+        "site_outline": N_("on the building's own grid, a whole building's made coarse"),
+        "site_bearing": N_("left blank, for each building has its own axes"),
+        "site_axis": N_("counted from the building's own y axis"),
+        "site_clock": N_("left blank on upright wood, where it is read against the site grid"),
+        "site_section": N_("along the building's own axes on upright wood"),
+        "site_sd_x": N_("along the building's own axes"),
+        "site_sd_y": N_("along the building's own axes"),
+        "site_corr_xy": N_("along the building's own axes"),
+        "site_corr_xz": N_("along the building's own axes"),
+        "site_corr_yz": N_("along the building's own axes"),
+        "in_building": N_("left blank where it runs from one building to another"),
     }
 )
 """How the public edition may show a field."""

@@ -23,6 +23,7 @@ from provenance._history.projection import (
 )
 from provenance._intake.typed import TypedCells
 from provenance._intake.unread import open_cells, settle_unread
+from provenance._model.spoken import spoken
 from provenance._record.package import Package
 
 pages = Pages()
@@ -80,7 +81,7 @@ def settle(asked: Asked) -> Answer:
             "count": len(conflicts) + len(cells),
             "names": names,
             "fields": fields,
-            "tables": package.model.tables,
+            "tables": spoken(package.model).tables,
         },
     )
 
@@ -125,8 +126,9 @@ def _decision(
 
 
 def _open(package: Package, history: History, one: Conflict, names: Mapping[str, str]) -> Open:
-    kinds = package.model.vocabularies["conflict_kind"]
-    table = package.model.table(one.table)
+    model = spoken(package.model)
+    kinds = model.vocabularies["conflict_kind"]
+    table = model.table(one.table)
     is_cell = one.field.isidentifier() and one.field in table
     rows: tuple[str, ...] = ()
     if one.kind == ONE_KEY_SEVERAL_ROWS:

@@ -41,6 +41,7 @@ from provenance._intake.mapping.mapping import same_heading
 from provenance._intake.mapping.mapping_file import OPEN
 from provenance._model.measures import MM_PER
 from provenance._model.schema import Field, Model
+from provenance._model.spoken import spoken
 
 MOST_ROWS = 25
 """Rows below the headings that are shown; what is asked looks at more."""
@@ -196,7 +197,7 @@ class Sheet:
     def title(self, where: str) -> str:
         """A field as a person reads it: 'Samples: Field specimen number'."""
         block, _bar, name = where.partition(".")
-        table = self.model.tables.get(table_of(block))
+        table = spoken(self.model).tables.get(table_of(block))
         if table is None or name not in table:
             return where
         return f"{self.title_of(block)}: {table.field(name).title}"
@@ -204,7 +205,7 @@ class Sheet:
     def title_of(self, block: str) -> str:
         """The table of a block, with its number where a row holds several: 'Samples (2)'."""
         number = block.partition("#")[2]
-        return self.model.table(table_of(block)).title + (f" ({number})" if number else "")
+        return spoken(self.model).table(table_of(block)).title + (f" ({number})" if number else "")
 
     def fields(self) -> list[tuple[str, list[tuple[str, str]]]]:
         """Every field that a column can become, under table and section: (where, words).
@@ -260,7 +261,7 @@ class Sheet:
         without = lacking(self.source, self.model)
         found = []
         for block, rows in blocks(self.source).items():
-            table = self.model.table(rows["table"])
+            table = spoken(self.model).table(rows["table"])
             there_is = list(uses(self.source))
             origins = []
             for name, one in without:
@@ -305,7 +306,9 @@ class Sheet:
 
     def _origin(self, where: str, one: Field, how: str, said: Any) -> Origin:
         text = "; ".join(said) if isinstance(said, list) else _plain(said)
-        return Origin(where, one, how, text, options_of(self.model, one))
+        block, _bar, name = where.partition(".")
+        called = spoken(self.model).table(table_of(block)).field(name)
+        return Origin(where, called, how, text, options_of(self.model, one))
 
     def habits(self) -> list[Habit]:
         """How columns are written, where that can be asked."""
@@ -417,7 +420,7 @@ def options_of(model: Model, one: Field) -> tuple[tuple[str, str], ...]:
     """The codes that a field can hold, each with its label; none where it is not coded."""
     if one.type == "boolean":
         return (("true", _("yes")), ("false", _("no")))
-    vocabulary = model.vocabulary_of(one)
+    vocabulary = spoken(model).vocabulary_of(one)
     return tuple((term.code, term.label) for term in vocabulary.terms) if vocabulary else ()
 
 

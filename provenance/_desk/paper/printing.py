@@ -18,6 +18,7 @@ from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import keep, kept, path_of
 from provenance._drawing.paper import paper_named
 from provenance._identity.selection import select_samples
+from provenance._model.spoken import spoken
 from provenance._printing.labels.calibration import (
     TRUE,
     Calibration,
@@ -309,7 +310,7 @@ def printing(asked: Asked) -> Answer:
     from provenance._printing.sheets.record_sheets import SHEETS
 
     what, kind = _kind(asked)
-    model = asked.record.model
+    model = spoken(asked.record.model)
     sheets = [(one, _(one.title) or model.table(one.tables[0]).title) for one in SHEETS]
     common = {name: said(asked, name) for name in ("samples", "place") if said(asked, name)}
     stock = stock_asked(asked) if "stock" in kind.asks else None

@@ -38,7 +38,7 @@ def findings(asked: Asked) -> Answer:
 @pages.done("/record/{record}/findings/accept")
 def accept_finding(asked: Asked) -> Answer:
     """Accept what a rule says of a row, with a reason."""
-    named = (asked.needed("rule", "Rule"), asked.needed("table", "Table"), asked.text("key"))
+    named = (asked.needed("rule", _("Rule")), asked.needed("table", _("Table")), asked.text("key"))
     why = asked.needed("why", _("The reason"))
     found = [
         (one.rule, one.table, one.key, one.field, one.message)

@@ -131,7 +131,7 @@ def row(asked: Asked) -> Answer:
         )
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
-        form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, True)
+        form = RowForm(table, "", inputs_of(tables.model, table), given, {}, {}, True)
     return Page("record/row.html", {"form": form, "keys": _keys(tables, (name,))})
 
 
@@ -147,7 +147,8 @@ def save(asked: Asked) -> Answer:
         for name in was
     }
     if not key:
-        if missing := [table.field(one).title for one in table.primary_key if not texts.get(one)]:
+        said = spoken(asked.open_record.model).table(table.name)
+        if missing := [said.field(one).title for one in said.primary_key if not texts.get(one)]:
             raise UnusableInput(_("{fields} must be filled in.").format(fields=", ".join(missing)))
         key_now = table.key_of({one: texts[one] for one in table.primary_key})
     else:
@@ -180,14 +181,14 @@ def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
         if table.key_of(one) == key:
             return one
     raise NotHere(
-        _("There is no row {key} in the table {table}.").format(key=key, table=table.title)
+        _("There is no row {key} in the table {table}.").format(key=key, table=spoken(tables.model).table(table.name).title)
     )
 
 
 def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
     table = tables.model.table(name)
     key = table.key_of(row)
-    inputs = inputs_of(spoken(tables.model), spoken(tables.model).table(name))
+    inputs = inputs_of(tables.model, table)
     entered = table in covered_tables(tables.model)
     written = readings(tables)
     values = shown_row(tables.model, table, row, lambda *cell: written.get(cell, ""))
@@ -224,7 +225,7 @@ def _about(
             continue
         table = tables.model.table(name)
         rows = tables.rows_with(name, field, key) if field in links_of(table) else []
-        forms.append((table, [_form(tables, name, row, found) for row in rows]))
+        forms.append((spoken(tables.model).table(name), [_form(tables, name, row, found) for row in rows]))
     return [one for one in forms if one[1] or one[0].name in ("sample", "plug")]
 
 

@@ -18,6 +18,7 @@ from provenance._desk.pages import Pages
 from provenance._desk.prepared import prepared
 from provenance._desk.research.opened import Opened, key_of, opened
 from provenance._desk.things import NotHere
+from provenance._model.spoken import spoken
 from provenance._record.edition_key import is_public
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _written(asked: Asked, bundle: Opened, progress: Progress) -> Aid:
     facts = [
         (_("Verdict"), verdict),
         (_("Newest entry"), known.record_date),
-        (_("Kind of place"), package.model.title),
+        (_("Kind of place"), spoken(package.model).title),
         (_("Record"), known.name),
     ]
     write_finding_aid(

@@ -39,7 +39,7 @@ def settings_inputs() -> list[Input]:
     return [
         plain_input(
             name,
-            one["title"],
+            _(one["title"]),
             one.get("description", ""),
             section=_("Settings"),
             required=name in raw["required"],

@@ -83,9 +83,9 @@ def inputs_of_store(table: StoreTable) -> list[Input]:
     return [
         plain_input(
             str(one["name"]),
-            str(one["title"]),
-            str(one["description"]),
-            section=table.title,
+            _(str(one["title"])),
+            _(str(one["description"])),
+            section=_(table.title),
             options=table.codes.get(str(one["name"]), ()),
             required=str(one["name"]) in (*table.key, *table.required),
             kind=DATE if one["type"] == "date" else "",

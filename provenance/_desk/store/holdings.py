@@ -27,6 +27,7 @@ from provenance._desk.store.common import plain_input as field
 from provenance._history.history import moment_text
 from provenance._ledger.handover import pairs_of, said_of
 from provenance._model.schema import Term, read_core
+from provenance._model.spoken import spoken
 from provenance._printing.labels.stock import load_stock, shipped_stocks
 from provenance._store.places import Places
 from provenance._store.settings import settings_in
@@ -110,7 +111,7 @@ def event(asked: Asked) -> Answer:
 @pages.done("/store/{store}/event")
 def happened(asked: Asked) -> Answer:
     """Record an event of samples, all of them or nothing."""
-    store, lists = opened(asked), read_core().vocabularies
+    store, lists = opened(asked), spoken(read_core()).vocabularies
     code, reference = asked.needed("event", _("Event")), asked.text("reference")
     numbers = asked.text("record").replace(",", " ").split()
     scanned = asked.text("scanned")
@@ -185,13 +186,13 @@ def _form(asked: Asked, kind: str) -> Answer:
 
 
 def _term(code: str) -> Term:
-    found = read_core().vocabularies["custody_event"].term(code)
+    found = spoken(read_core()).vocabularies["custody_event"].term(code)
     assert found is not None, code
     return found
 
 
 def _fields() -> dict[str, Input]:
-    states = read_core().vocabularies["sample_state"]
+    states = spoken(read_core()).vocabularies["sample_state"]
     codes = ", ".join(one.code for one in states.terms)
     fields = [
         field("on", _("Day"), _("The day on which it happened."), required=True, kind=DATE),

@@ -85,7 +85,7 @@ def _list(asked: Asked, name: str) -> Answer:
     named = {one: asked.query[one] for one in table.key if one in asked.query}
     chosen = next((row for row in rows if named and named.items() <= row.items()), named)
     here = _address(asked, name)
-    titles = {str(one["name"]): str(one["title"]) for one in table.fields}
+    titles = {str(one["name"]): _(str(one["title"])) for one in table.fields}
     return Page(
         "store/list.html",
         {

@@ -19,6 +19,7 @@ from provenance._desk.things import NotHere
 from provenance._history.history import moment_text
 from provenance._ledger.holdings import Holding
 from provenance._model.schema import read_core
+from provenance._model.spoken import spoken
 from provenance._store.acts import Act
 from provenance._store.numbers import folder_name
 from provenance._store.places import Places
@@ -81,7 +82,7 @@ def sample(asked: Asked) -> Answer:
     record_id = record_named(store, asked.query.get("record", ""))
     kept = Books(store).kept(record_id)
     named = kept.named(asked.query.get("sample", ""))
-    events = read_core().vocabularies["custody_event"]
+    events = spoken(read_core()).vocabularies["custody_event"]
     life = [one for one in kept.events if one.sample_id == named.sample_id]
     held = kept.holdings.get(named.sample_id, Holding(named.sample_id))
     place = Places(store.rows("place")).path(held.place_held) or held.place_held

@@ -118,9 +118,10 @@ def report_to_sign(asked: Asked) -> Answer:
     taken = take_stock(store, path, index_of(asked))
     out = asked.desk.scratch() / f"stocktake-{path.stem}.pdf"
     looked = len(taken.closed)
-    about = f"{store.folder.name}; {date.today().isoformat()}; {looked} places looked through"
+    places = _("{n} places looked through").format(n=looked)
+    about = f"{store.folder.name}; {date.today().isoformat()}; {places}"
     paper = paper_named(asked.query.get("paper", "a4"))
-    print_stocktake(taken, f"Stocktake {path.stem}", about, paper, out)
+    print_stocktake(taken, _("Stocktake {name}").format(name=path.stem), about, paper, out)
     return shown_pdf(out)
 
 
