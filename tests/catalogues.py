@@ -11,7 +11,7 @@ from __future__ import annotations
 import io
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -57,11 +57,11 @@ def collected() -> Catalog:
             return text
 
         said_in_full(read_yaml(path), marked_text)
-    for path in sorted((shipped("schemas") / "store").glob("*.json")):
+    for path in sorted(shipped("schemas").glob("store/*.json")):
         table = json.loads(path.read_text(encoding="utf-8"))
-        for one in (table, *table["fields"]):
-            for text in (one["title"], one["description"]):
-                found.add(text, locations=[(path.relative_to(ROOT).as_posix(), 0)])
+        titled(found, path, [table, *table["fields"]])
+    path = shipped("schemas") / "repository.schema.json"
+    titled(found, path, json.loads(path.read_text(encoding="utf-8"))["properties"].values())
     for (folder, files), method in MARKED.items():
         options = {files: JINJA} if method == "jinja2" else {}
         marked = extract_from_dir(
@@ -71,6 +71,13 @@ def collected() -> Catalog:
             place = [(f"{folder}/{path}", 0)]
             found.add(texts, locations=place, auto_comments=comments, context=context)
     return found
+
+
+def titled(found: Catalog, path: Path, described: Iterable[dict[str, Any]]) -> None:
+    """Adds the titles and descriptions of fields, as forms of a store show them."""
+    for one in described:
+        for text in filter(None, (one["title"], one.get("description", ""))):
+            found.add(text, locations=[(path.relative_to(ROOT).as_posix(), 0)])
 
 
 JINJA = {"trimmed": "true", "trim_blocks": "true", "lstrip_blocks": "true", "silent": "false"}

@@ -40,7 +40,7 @@ def settings_inputs() -> list[Input]:
         plain_input(
             name,
             _(one["title"]),
-            one.get("description", ""),
+            _(one.get("description", "")),
             section=_("Settings"),
             required=name in raw["required"],
         )
