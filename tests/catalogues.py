@@ -60,6 +60,8 @@ def collected() -> Catalog:
     for path in sorted(shipped("schemas").glob("store/*.json")):
         table = json.loads(path.read_text(encoding="utf-8"))
         titled(found, path, [table, *table["fields"]])
+    for path in sorted(shipped("templates").glob("stock/*.yaml")):
+        titled(found, path, [{"title": read_yaml(path)["title"]}])
     path = shipped("schemas") / "repository.schema.json"
     titled(found, path, json.loads(path.read_text(encoding="utf-8"))["properties"].values())
     for (folder, files), method in MARKED.items():
@@ -74,7 +76,7 @@ def collected() -> Catalog:
 
 
 def titled(found: Catalog, path: Path, described: Iterable[dict[str, Any]]) -> None:
-    """Adds the titles and descriptions of fields, as forms of a store show them."""
+    """Adds the titles and descriptions of fields, as the pages of the desk show them."""
     for one in described:
         for text in filter(None, (one["title"], one.get("description", ""))):
             found.add(text, locations=[(path.relative_to(ROOT).as_posix(), 0)])

@@ -39,8 +39,8 @@ def settings_inputs() -> list[Input]:
     return [
         plain_input(
             name,
-            _(one["title"]),
-            _(one.get("description", "")),
+            _(str(one["title"])),
+            _(str(one.get("description", ""))),
             section=_("Settings"),
             required=name in raw["required"],
         )
