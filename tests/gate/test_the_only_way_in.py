@@ -15,6 +15,7 @@ ELSEWHERE = {
         "_catalogue/audit/store_audit.py": "the catalogue's own rows",
         "_checks/structure/patterns.py": "the answer of a process of its own",
         "_cli/checking.py": "its own report",
+        "_desk/store/about.py": "schemas that the program ships",
         "_model/profile.py": "schemas that the program ships",
         "_model/schema.py": "schemas that the program ships",
         "_record/copies.py": "the account's own notes",

@@ -18,6 +18,7 @@ from provenance._desk.jobs import Stopped
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import CSV, kept_path, new_path
 from provenance._drawing.paper import PAPERS, paper_named
+from provenance._gate.documents import read_json
 from provenance._history.history import moment_text
 
 pages = Pages()
