@@ -73,7 +73,7 @@ MOST = {name: one for name, one in NUMBERS.items() if name.endswith(" --most")}
 
 
 def test_most_is_in_every_command_that_cuts_a_list() -> None:
-    cut = "check", "compare", "history", "locate", "merge", "stocktake", "survey"
+    cut = "check", "compare", "history", "locate", "merge", "store stocktake", "survey compute"
     assert set(MOST) == {f"{name} --most" for name in cut}
 
 

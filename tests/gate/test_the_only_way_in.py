@@ -25,6 +25,7 @@ ELSEWHERE = {
     r"\bzipfile\.ZipFile\((?!stream, \"w\")": {
         "_bag/hostile_zip.py": "behind refuse_directory",
         "_catalogue/stores/records.py": "behind refuse_directory",
+        "_desk/bringing/starting.py": "behind refuse_directory",
         "_intake/answers/opening.py": "behind refuse_directory",
         "_intake/files/data_package.py": "behind readers.py",
         "_intake/files/ods.py": "behind readers.py",
