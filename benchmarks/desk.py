@@ -208,7 +208,6 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
     asked("a timber", f"{at}/timbers/{keys[len(keys) // 2]}")
     asked("all tables", f"{at}/tables")
     found["check"] = asked("findings", f"{at}/findings", 3)
-    None and asked("history", f"{at}/history", 2)
     record = browsing.desk.open_record(folder / name)
     # a person opens the sheet, and others go on while its history is read
     asked("sheet", f"{at}/tables/element", 1)
@@ -254,6 +253,7 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
         busy, took = statistics.median(used)
         print(f"  after a cell: {label:30} {took:8.1f} ms; processor {busy:8.1f}", flush=True)
         found[f"after {label}"] = busy
+    record.package  # noqa: B018  (writes what waits)
     busy = time.process_time()
     streams = [HTTPConnection(browsing.host) for _ in range(3)]
     head = {"Cookie": f"{browsing.access.cookie}={browsing.access.session}"}
@@ -264,7 +264,10 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
     print(f"  three pages that listen take {share:.1%} of a processor")
     for one in streams:
         one.close()
-    in_chromium(browsing, f"http://{browsing.host}{at}/tables/element")
+    columns = json.loads(browsing.asked(f"{at}/tables/element/rows?key="))["columns"]
+    # the column of the key stands apart
+    column = [one["name"] for one in columns].index("position_note") - 1
+    in_chromium(browsing, f"http://{browsing.host}{at}/tables/element", column)
     browsing.desk.stop()
     browsing.thread.join()
     start = time.perf_counter()
@@ -273,7 +276,7 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
     return found
 
 
-def in_chromium(browsing: Browsing, address: str) -> None:
+def in_chromium(browsing: Browsing, address: str, column: int) -> None:
     """The sheet as a person has it; left out without Chromium or Playwright."""
     chromium = shutil.which("chromium")
     try:
@@ -292,7 +295,7 @@ def in_chromium(browsing: Browsing, address: str) -> None:
         context = browser.new_context(viewport={"width": 1280, "height": 900})
         cookie: Any = {"name": browsing.access.cookie, "value": browsing.access.session}
         context.add_cookies([cookie | {"url": f"http://{browsing.host}"}])
-        opened = [swept(context.new_page(), address) for _ in range(3)]
+        opened = [swept(context.new_page(), address, column) for _ in range(3)]
         for name in opened[0]:
             print(f"  {name:44} {statistics.median(one[name] for one in opened):8.3f}")
         browser.close()
