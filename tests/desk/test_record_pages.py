@@ -1,0 +1,92 @@
+"""What the pages of a record show is what its tables hold and the check finds, sooner or later."""
+
+from __future__ import annotations
+
+import pytest
+
+from provenance._checks.check import check_package
+from provenance._desk.record import rows
+from provenance._history.entering import enter_hand_edits
+from provenance._record.package import Package, open_package
+from tests.builders import a_package
+from tests.desk.sitting import Sitting, text_of
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory: pytest.TempPathFactory) -> Package:
+    builder = a_package(tmp_path_factory.mktemp("pages")).with_chain()
+    package = builder.with_row("element", element_id="B1-015", length_m="900").package
+    with package.locked():
+        enter_hand_edits(package)
+    return open_package(package.folder)
+
+
+@pytest.fixture
+def sitting(record: Package) -> Sitting:
+    return Sitting(record.folder.parent)
+
+
+def test_a_page_is_shown_before_the_check_has_run_and_says_its_findings_after(
+    record: Package, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    report = check_package(record)
+    [about] = [one for one in report if one.key == "B1-015" and one.field == "length_m"]
+    at = f"/record/{record.folder.name}"
+    monkeypatch.setattr(rows, "QUICKLY_CHECKED", 0)
+    for path, part in (
+        ("", "open"),
+        ("/timbers/B1-015", "checked"),
+        ("/tables/element/row?key=B1-015", "checked"),
+    ):
+        sitting = Sitting(record.folder.parent)
+        page = sitting.page(at + path)
+        assert f'hx-get="{at}/{part}"' in page
+        assert "The check is running" in page
+        assert about.message not in text_of(page)
+        told = text_of(sitting.page(f"{at}/{part}"))
+        if part == "open":
+            assert f"{report.count('error')} error" in told
+            assert f"{report.count('warning')} warning" in told
+            assert text_of(sitting.page(at)).count(told) == 1
+        else:
+            assert about.message in text_of(sitting.page(at + path))
+
+
+def test_the_sheet_of_every_table_holds_its_rows_and_the_findings_about_them(
+    record: Package, sitting: Sitting
+) -> None:
+    at = f"/record/{record.folder.name}/tables"
+    found = list(check_package(record))
+    for table in record.model.tables.values():
+        answer = sitting.client.get(f"{at}/{table.name}/rows").json()
+        names = [one["name"] for one in answer["columns"]]
+        stand = record.tables.rows(table.name)
+        wanted = [[table.key_of(row) if n == "#" else row[n] for n in names] for row in stand]
+        assert answer["rows"] == wanted, table.name
+        keys = [table.key_of(row) for row in stand]
+        for key, row in zip(keys, wanted, strict=True):
+            one = sitting.client.get(f"{at}/{table.name}/rows", params={"key": key}).json()
+            assert one["rows"] == [row], (table.name, key)
+        told = sitting.client.get(f"{at}/{table.name}/findings").json()
+        fields = ("key", "field", "rule", "severity", "message", "remedy")
+        assert told == [
+            {name: getattr(one, name) for name in fields}
+            for one in found
+            if one.table == table.name
+        ]
+
+
+def test_a_list_that_is_too_long_for_a_page_comes_when_its_field_is_entered(
+    record: Package, sitting: Sitting, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at = f"/record/{record.folder.name}"
+    keys = record.tables.column("element", "element_id")
+    sample = record.tables.column("sample", "sample_id")[0]
+    page = f"{at}/tables/sample/row?key={sample}"
+    options = [f'<option value="{key}">' for key in keys]
+    assert all(one in sitting.page(page) for one in options)
+    monkeypatch.setattr(rows, "MOST", len(keys) - 1)
+    few = sitting.page(page)
+    assert f'hx-get="{at}/tables/element/keys"' in few
+    assert not any(one in few for one in options)
+    assert sitting.page(f"{at}/tables/element/keys").split("\n")[: len(keys)] == options
