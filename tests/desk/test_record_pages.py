@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 
 from provenance._checks.check import check_package
 from provenance._desk.record import rows
 from provenance._history.entering import enter_hand_edits
-from provenance._record.package import Package, open_package
+from provenance._model.measures import FEET_INCHES
+from provenance._record.package import Package, open_package, write_model
 from tests.builders import a_package
 from tests.desk.sitting import Sitting, text_of
 
@@ -90,3 +94,41 @@ def test_a_list_that_is_too_long_for_a_page_comes_when_its_field_is_entered(
     assert f'hx-get="{at}/tables/element/keys"' in few
     assert not any(one in few for one in options)
     assert sitting.page(f"{at}/tables/element/keys").split("\n")[: len(keys)] == options
+
+
+def test_lengths_stand_in_sheet_and_answer_as_the_crew_wrote_them(tmp_path: Path) -> None:
+    builder = a_package(tmp_path).with_chain()
+    for number in range(20, 26):
+        # 3.81 m are 12 ft 6 in (0.3048 m a foot, exact since 1959); 3.8 m are no length of a rule
+        builder.with_row(
+            "element", element_id=f"B1-0{number}", length_m=("3.81", "3.8")[number % 2]
+        )
+    package = builder.package
+    write_model(replace(package.model, units=FEET_INCHES), package.folder)
+    with package.locked():
+        enter_hand_edits(open_package(package.folder))
+    sitting = Sitting(tmp_path)
+    at = f"/record/{package.folder.name}/tables/element"
+
+    def stands() -> dict[str, dict[str, str]]:
+        answer = sitting.client.get(f"{at}/rows").json()
+        names = [one["name"] for one in answer["columns"]]
+        return {row[0]: dict(zip(names, row, strict=True)) for row in answer["rows"]}
+
+    before = stands()
+    assert before["B1-020"]["length_m"] == "12' 6\""
+    assert before["B1-021"]["length_m"] == "3.8 m"
+    for text in ("13 ft 6 1/2 in", "4.2 m", "13'", "150 in"):
+        for key in ("B1-020", "B1-021"):
+            cell = {"key": key, "field": "length_m", "after": text}
+            cell["before"] = stands()[key]["length_m"]
+            answer = sitting.act(f"{at}/cells", json=[cell]).json()
+            after = stands()
+            assert answer["rows"] == [[*after[key].values()]]
+            assert after[key]["length_m"] == text
+            # once the tables are written it is said from these
+            sitting.desk.open_record(package.folder).package  # noqa: B018
+            assert stands() == after
+            assert Sitting(tmp_path).client.get(f"{at}/rows").json()["rows"] == [
+                [*row.values()] for row in after.values()
+            ]
