@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from provenance._checks.check import check_package
-from provenance._desk.record import rows
+from provenance._desk.record import open_record, rows
 from provenance._history.entering import enter_hand_edits
+from provenance._intake.working import Working
 from provenance._model.measures import FEET_INCHES
 from provenance._record.package import Package, open_package, write_model
 from tests.builders import a_package
@@ -31,7 +35,7 @@ def sitting(record: Package) -> Sitting:
 
 
 def test_a_page_is_shown_before_the_check_has_run_and_says_its_findings_after(
-    record: Package, monkeypatch: pytest.MonkeyPatch
+    record: Package, sitting: Sitting, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     report = check_package(record)
     [about] = [one for one in report if one.key == "B1-015" and one.field == "length_m"]
@@ -42,7 +46,7 @@ def test_a_page_is_shown_before_the_check_has_run_and_says_its_findings_after(
         ("/timbers/B1-015", "checked"),
         ("/tables/element/row?key=B1-015", "checked"),
     ):
-        sitting = Sitting(record.folder.parent)
+        sitting.desk.open_record(record.folder).last_report = None
         page = sitting.page(at + path)
         assert f'hx-get="{at}/{part}"' in page
         assert "The check is running" in page
@@ -132,3 +136,35 @@ def test_lengths_stand_in_sheet_and_answer_as_the_crew_wrote_them(tmp_path: Path
             assert Sitting(tmp_path).client.get(f"{at}/rows").json()["rows"] == [
                 [*row.values()] for row in after.values()
             ]
+
+
+def test_pages_are_shown_while_the_history_is_read_and_an_edit_waits_for_it(
+    record: Package, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = Path(shutil.copytree(record.folder, tmp_path / "copy"))
+    begun, go_on = threading.Event(), threading.Event()
+
+    class Reading(Working):
+        def __init__(self, package: Package) -> None:
+            begun.set()
+            assert go_on.wait(60)
+            super().__init__(package)
+
+    monkeypatch.setattr(open_record, "Working", Reading)
+    sitting = Sitting(tmp_path)
+    at = "/record/copy/tables/element"
+    cell = {"key": "B1-015", "field": "notes", "before": "", "after": "seen"}
+    with ThreadPoolExecutor() as others:
+        try:
+            sitting.page(at)
+            assert begun.wait(60)
+            saved = others.submit(sitting.act, f"{at}/cells", json=[cell])
+            for path in (f"{at}/rows", "/record/copy", "/record/copy/timbers/B1-015"):
+                assert others.submit(sitting.page, path).result(60)
+            assert not saved.done()
+        finally:
+            go_on.set()
+        assert "seen" in saved.result(60).json()["rows"][0]
+    sitting.desk.close()
+    notes = open_package(folder).tables.rows_with("element", "element_id", "B1-015")
+    assert [one["notes"] for one in notes] == ["seen"]
