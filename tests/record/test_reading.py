@@ -227,9 +227,7 @@ def same(text: TableText, other: TableText) -> bool:
 
 
 @given(
-    rows=st.lists(
-        st.tuples(*[st.text(st.sampled_from('ab,"\n\r ä'), max_size=3)] * 3), max_size=9
-    )
+    rows=st.lists(st.tuples(*[st.text(st.sampled_from('ab,"\n\r ä'), max_size=3)] * 3), max_size=9)
 )
 @example(rows=[("", "", ""), ("", "", "x")])
 def test_a_table_in_memory_is_what_will_be_read_of_its_file(
