@@ -385,6 +385,20 @@ def withdrawn_editions(index: Path) -> dict[str, str]:
         return {row[0]: row[1] for row in rows}
 
 
+def belonging(index: Path, own: str) -> tuple[int, int]:
+    """How many samples belong to a store, and how many of them it has lent; raises TreenailError.
+
+    `own` is its code in the ledgers; (0, 0) where it has none.
+    """
+    with read_only_catalogue(index) as database:
+        held, lent = database.execute(
+            "SELECT count(*), total(lender = ?1) FROM held WHERE is_current AND gone = '' "
+            "AND ?1 IN (holder, lender)",
+            [own or None],
+        ).fetchone()
+    return held, int(lent)
+
+
 def left_out(index: Path) -> dict[str, int]:
     """Role → how many bundles and packages have it and are not counted; raises TreenailError."""
     with read_only_catalogue(index) as database:

@@ -127,7 +127,8 @@ def import_(
     JSON file with the folder media beside it. An answer that was sent again replaces itself.
 
     With --draft, --out names the file for the proposed mapping (default: the screen). Anything that
-    could not be guessed is marked '?'; nothing is imported until a person answers.
+    could not be guessed is marked '?'; nothing is imported until a person answers. If a file of the
+    same form was imported before, its mapping is proposed.
 
     If two files give one cell different values, that is a conflict, in whatever order they come;
     nothing is overwritten. A newer copy of a file is recognized by its content and replaces it; if
@@ -235,9 +236,13 @@ def _draft(package: Package, files: Sequence[Path], out: Path | None) -> None:
     from provenance._base.disk import write_text
     from provenance._base.errors import AlreadyThere
     from provenance._intake.draft import draft_mapping
+    from provenance._intake.known_forms import known_form
 
     sites = package.tables.column("site", "site_id") if "site" in package.model.tables else []
-    text = draft_mapping(package.model, files, sites=sites)
+    known = known_form(package, files[0]) if len(files) == 1 else None
+    if known is not None:
+        click.echo(f"this is the mapping that read {known.file_name}, of the same form", err=True)
+    text = known.text if known else draft_mapping(package.model, files, sites=sites)
     if out is None:
         click.echo(text, nl=False)
         return

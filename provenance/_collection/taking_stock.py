@@ -33,14 +33,14 @@ SELECT bundle_id, site_id, sample_id, place,
 _SITES = "SELECT site_id FROM held WHERE sample_id = ? AND is_current"
 
 
-def take_stock(store: Store, scans: Path) -> Stocktake:
-    """Compare kept scans with the store as its ledgers stand now.
+def take_stock(store: Store, scans: Path, index: Path | None = None) -> Stocktake:
+    """Compare kept scans with the store as its ledgers stand now, by its catalogue.
 
-    Records are named by their accession number, in `seen` by their name. Raises UnusableInput for
-    scans or a store that cannot be read.
+    `index` is where that is kept, in the store if left out. Records are named by their accession
+    number, in `seen` by their name. Raises UnusableInput for scans or a store that cannot be read.
     """
     places = Places(store.rows("place"))
-    index = index_place(store.folder)
+    index = index_place(store.folder, index)
     update_catalogue(store.folder, index)
     with read_only_catalogue(index) as database:
         own = settings_in(store.folder).party_id

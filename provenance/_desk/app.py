@@ -9,7 +9,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -55,7 +55,7 @@ MODULES = (
     "bringing.settling",
     "bringing.importing",
     "bringing.photos",
-    "plan_pages",
+    "map.plans",
     "record.day",
     "paper.numbers",
     "paper.printing",
@@ -65,7 +65,7 @@ MODULES = (
     "laboratory.results",
     "laboratory.reconciling",
     "laboratory.custody",
-    "editions",
+    "archive.editions",
     "store.about",
     "store.receiving",
     "store.many",
@@ -133,7 +133,8 @@ class _Http:
             self.desk.language = wished
         # no redirect: a Strict cookie is not sent along one that began in a file
         answer = HTMLResponse(
-            '<!doctype html><title>treenail</title><meta http-equiv="refresh" content="0;url=/">'
+            '<!doctype html><title>treenail</title><link rel="icon" href="data:,">'
+            '<meta http-equiv="refresh" content="0;url=/">'
         )
         answer.set_cookie(
             self.access.cookie, self.access.session, httponly=True, samesite="strict", path="/"
@@ -185,7 +186,7 @@ class _Http:
                     values |= self._around(request, asked)
                 return self._page(request, answer.template, values)
             case Work():
-                running = self.desk.jobs.start(answer.title, request.url.path, answer.work)
+                running = self.desk.jobs.start(answer.title, _page_before(request), answer.work)
                 return Response(headers={_GO: f"/work/{running.job_id}"})
             case Done():
                 if answer.said:
@@ -274,6 +275,12 @@ def _told(error: Exception) -> tuple[int, str]:
         case OSError():
             return HTTPStatus.INSUFFICIENT_STORAGE, disk_trouble(error)
     return HTTPStatus.INTERNAL_SERVER_ERROR, fault_in_words(error)
+
+
+def _page_before(request: Request) -> str:
+    """The page that an act was on, as htmx tells it; only ever one of this desk."""
+    path = urlsplit(request.headers.get("hx-current-url", "/")).path
+    return path if path.startswith("/") and not path.startswith("//") else "/"
 
 
 def _file(sent: Sent) -> Response:

@@ -95,7 +95,7 @@ def choose(asked: Asked) -> Answer:
         if all(word in " ".join(one.values()).casefold() for word in words)
     ]
     return Page(
-        "choose_samples.html",
+        "choosing/samples.html",
         {"rows": rows[:MOST_SHOWN], "more": len(rows[MOST_SHOWN:]), "chosen": chosen},
         whole=False,
     )

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from provenance._base.disk import disk_trouble
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _
 
 if TYPE_CHECKING:
     from provenance._base.progress import Progress
@@ -83,7 +84,7 @@ class Jobs:
         try:
             running.done = work(running.progress)
         except Stopped:
-            running.problem = "Stopped. Nothing was written."
+            running.problem = _("Stopped. What was not finished was not written.")
         except TreenailError as error:
             running.problem = str(error)
         except OSError as error:

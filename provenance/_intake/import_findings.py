@@ -20,6 +20,7 @@ from provenance._model.schema import NUMBERED_TABLES, STRICT
 from provenance._record.package import Package
 
 PERHAPS_RENAMED = "intake.perhaps_renamed"
+NEWER_COPY = "intake.newer_copy"
 _KEYS_NAMED = 5
 _ROW = re.compile(r", row ([0-9]+)")
 

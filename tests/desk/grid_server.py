@@ -33,8 +33,8 @@ PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8">
 <title>Pieces of timber · desk</title><meta name="viewport" content="width=device-width">
 <meta name="act" content="{act}"><meta name="nonce" content="{nonce}">
 <link rel="icon" href="data:,">
-<link rel="stylesheet" href="/bundle/aid.css"><link rel="stylesheet" href="/desk/grid.css">
-<script type="module" src="/desk/grid.js"></script></head><body>
+<link rel="stylesheet" href="/bundle/aid.css"><link rel="stylesheet" href="/desk/grid/grid.css">
+<script type="module" src="/desk/grid/grid.js"></script></head><body>
 <header><h1>Timbers of Hollin Reach (invented)</h1></header>
 <main><form role="search"><label for="find">Show rows with</label><input id="find" type="search">
 </form><div id="grid" data-table="element"></div><p id="said" role="status"></p>

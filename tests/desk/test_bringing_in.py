@@ -3,27 +3,35 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
 import shutil
 import zipfile
 from collections.abc import Iterator, Mapping
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
 import lxml.html
+import openpyxl
 import pytest
 import yaml
+from click.testing import CliRunner
 
-from provenance._history.deciding import correct, decide, remove, rename
+from provenance._cli.importing import import_
+from provenance._history.deciding import correct, decide, remove, rename, undo
 from provenance._intake.importing import import_exports
 from provenance._intake.known_forms import known_form
+from provenance._intake.mapping.document import blocks
 from provenance._intake.mapping.mapping_file import read_mapping
 from provenance._merging.merge import merge_packages
 from provenance._model.profile import shipped_profiles
+from provenance._printing.filled import write_filled_workbook
 from provenance._record.new import new_package
 from provenance._record.package import Package, open_package
 from tests.builders import a_package
 from tests.desk.sitting import Sitting, text_of
+from tests.phone import Turn, as_zip
 
 PAPERS = Path(__file__).parents[2] / "demo_package"
 IMPORT = "/record/hollin/import"
@@ -95,8 +103,8 @@ def clicks(
     dates, units = document.get("dates", {}), document.get("units", "")
     becomes: dict[str, list[str]] = {f"becomes|{place}": ["left out"] for place in places.values()}
     more: dict[str, Any] = {}
-    for rows in source["rows"]:
-        table = rows["table"]
+    others: dict[str, list[str]] = {}
+    for table, rows in blocks(source).items():
         more[f"when|{table}"] = rows.get("when", "")
         said = {**rows["fields"], **{k: {"constant": v} for k, v in rows.get("values", {}).items()}}
         for name, one in said.items():
@@ -112,8 +120,15 @@ def clicks(
                 more[f"century|{where}"] = said_of_dates.get("century_pivot", "")
             else:
                 (how,) = one
+                others.setdefault(f"more|{table}", []).append(where)
                 more |= {f"from|{where}": f"{how}|", f"value|{where}": str(one[how])}
-    yield becomes
+    for depth in "123":  # a second row of a table can be chosen when there is a first
+        yield {
+            name: [one for one in said if one.partition("#")[2][:1] <= depth] or ["left out"]
+            for name, said in becomes.items()
+        }
+    for wave in zip_longest(*others.values()):  # one more of each table at a time
+        yield {name: where for name, where in zip(others, wave, strict=True) if where}
     yield more
     yield more  # what is made up of columns may be asked only when its table is there
 
@@ -123,7 +138,7 @@ def test_the_papers_of_the_crews_come_in_as_by_the_command(
 ) -> None:
     """Every mapping of the demonstration is reached by choosing, and reads the same tables."""
     by_command = new_package(tmp_path / "by-command", title="Hollin Reach (invented)")
-    papers = ("site_people_places.xlsx", "timbers_log_house_and_barn.xlsx", "photo_log.csv")
+    papers = ("timbers_log_house_and_barn.xlsx", "datums_and_ties.csv", "photo_log.csv")
     for paper in papers:
         path = PAPERS / "field" / paper
         wanted = PAPERS / "mappings" / f"{path.stem}.yaml"
@@ -226,7 +241,11 @@ def test_an_unknown_form_is_asked_about_and_its_answers_are_kept(
         FOREIGN[0],
         ("BN-001", "96", "7/6/24", "TQ", "big beam", ""),
     )
+    said = CliRunner().invoke(import_, [str(record(sitting).folder), str(second), "--draft"])
+    assert "the mapping that read Balken Nord.csv" in said.stderr
     page = drop(sitting, second)
+    drafted = record(sitting).folder / "mappings" / "Balken_S_d.yaml"
+    assert drafted.read_text("utf-8") == said.stdout, "the command proposes the same"
     assert "Balken Nord.csv, which was brought in before" in text_of(page)
     sitting.do(f"{address(page)}/try")
     sitting.do(f"{address(page)}/take")
@@ -253,7 +272,10 @@ def test_a_copy_that_may_be_newer_is_asked_about(tmp_path: Path, sitting: Sittin
             assert "Is this a newer copy of beams.csv" in text_of(page)
             (original,) = record(sitting).tables.rows("original")
             page = sitting.do(f"{to}/try", {"same": original["original_id"]})
-            assert "Rows that go" in text_of(page)
+            assert "Taken for a newer copy" in text_of(page)
+            assert "LH-004 is no longer" in text_of(page)
+            assert "It brings nothing" not in text_of(sitting.do(f"{to}/try", {"same": "new"}))
+            sitting.do(f"{to}/try", {"same": original["original_id"]})
         sitting.do(f"{to}/take")
     kept = [row["element_id"] for row in record(sitting).tables.rows("element")]
     assert sorted(kept) == sorted(one[0] for one in sheets["new"])
@@ -329,6 +351,7 @@ def test_hostile_names_and_files_do_no_harm(tmp_path: Path, sitting: Sitting) ->
         ({"from|element.site_id": "column|no such"}, "no column 'no such'"),
         ({"from|element.site_id": "template|", "value|element.site_id": "x"}, "in braces"),
         ({"becomes|0": "no_such.field"}, "no field 'no_such.field'"),
+        ({"becomes|0": "sample#99.notes"}, "no field 'sample#99.notes'"),
         ({"when|no_such": "Site", "unit|no.such": "m", "word|no.such|x": "y"}, ""),
         ({"from|no_such.field": "constant|", "value|no_such.field": "x"}, "no field"),
         ({"header": "99999999999999999999"}, "no row 99999999999999999999"),
@@ -419,3 +442,49 @@ def test_conflicts_about_whole_rows_are_settled_too(tmp_path: Path) -> None:
     assert "Nothing is open" in text_of(sitting.do(f"{where}/conflict", gone | {"side": "keep"}))
     keys = open_package(here).tables.column("element", "element_id")
     assert sorted(keys) == ["LH-12", "LH-4", "LH-40", "LH-41", "LH-5"]
+
+
+def test_what_the_program_made_needs_no_choosing(tmp_path: Path) -> None:
+    """A workbook that comes back is asked about; answers from phones and Data Packages come in."""
+    package = a_package(tmp_path / "work").with_chain().package
+    sitting, where = Sitting(tmp_path / "work"), "/record/holl/import"
+    filled = tmp_path / "left.xlsx"
+    write_filled_workbook(package, filled)
+    book = openpyxl.load_workbook(filled)
+    for row in book["Timbers"].iter_rows():
+        for cell in row:
+            cell.value = "B1-099" if cell.value == "B1-014" and cell.column == 1 else cell.value
+    book.save(filled)
+    page = sitting.do(where, files=[("files", (filled.name, filled.read_bytes()))])
+    to = re.findall(rf'hx-post="({where}/[\w-]+)/away"', page)[0]
+    assert "its columns are known" in text_of(page)
+    assert "only" not in sitting.refused(f"{to}/take"), "nothing is taken before it is tried"
+    page = text_of(sitting.do(f"{to}/try"))
+    assert "element B1-014 is called B1-099" in page
+    assert "Yes, take these changes" in page
+    # changed by another hand since it was shown
+    decide(open_package(package.folder), rename("element", "B1-014", "B1-015"), who="ZF", why="x")
+    posted = sitting.act(f"{to}/take").headers["HX-Redirect"]
+    running = sitting.desk.jobs[posted.removeprefix("/work/")]
+    running.thread.join(60)
+    assert "changed since you looked" in running.problem
+    assert open_package(package.folder).tables.column("element", "element_id") == ["B1-015"]
+    decide(open_package(package.folder), undo("last"), who="ZF")
+    sitting.do(f"{to}/try")
+    sitting.do(f"{to}/take")
+    assert open_package(package.folder).tables.column("element", "element_id") == ["B1-099"]
+
+    answers = tmp_path / "answers.zip"
+    turn = Turn({"element/element__element_id": "B1-101", "element/element__function": "beam"})
+    top = Turn({"place": "B1", "day": "2031-05-04", "crew": "MB"}, {"element": [turn]})
+    as_zip(answers, {"uuid:1": top}, {})
+    descriptor = {"resources": [{"name": "beams", "path": "beams.csv"}]}
+    with zipfile.ZipFile(tmp_path / "package.zip", "w") as archive:
+        archive.writestr("datapackage.json", json.dumps(descriptor))
+        archive.writestr("beams.csv", "Timber number,Site,Use\nB1-102,HOLL,beam\n")
+    for name, key in (("answers.zip", "B1-101"), ("package.zip", "B1-102")):
+        page = sitting.do(where, files=[("files", (name, (tmp_path / name).read_bytes()))])
+        to = re.findall(rf'hx-post="({where}/[\w-]+)/away"', page)[0]
+        sitting.do(f"{to}/try", {"same": "new"})
+        sitting.do(f"{to}/take")
+        assert key in open_package(package.folder).tables.column("element", "element_id"), name

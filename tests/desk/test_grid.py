@@ -261,6 +261,10 @@ def sorts_and_shows(hand: Hand) -> None:
     page.wait_for_selector("#shown:has-text('0 of 42 rows')")
     hand.presses("Show all rows")
     page.wait_for_selector("#shown:has-text('42 rows')")
+    page.evaluate("location.hash = 'key=B1-039&field=rings'")
+    page.wait_for_function("() => document.activeElement.ariaRowIndex === '39'")
+    hand.presses("New row")
+    page.keyboard.press("Control+Home")
     # Escape leaves the table, so that Tab goes on in the page
     hand.cell(0, USE).click()
     page.keyboard.press("Escape")

@@ -57,7 +57,7 @@ def test_photos_come_in_as_by_the_command_and_are_linked_by_hand(tmp_path: Path)
             assert (drawn.format, dict(drawn.getexif())) == ("JPEG", {})
             assert max(drawn.size) <= 320
     to = re.findall(rf'hx-post="({PHOTOS}/[\w-]+)/attach"', page)[0]
-    assert "is no site, place" in sitting.refused(f"{to}/attach", {"about|1": "NO-1"})
+    assert "names no site, place" in sitting.refused(f"{to}/attach", {"about|1": "NO-1"})
     assert not rows_of(open_package(tmp_path / "work" / "holl"))
     page = sitting.do(f"{to}/attach", {"about|1": "timber B1-015", "about|0": "260"})
     ours, theirs = rows_of(open_package(tmp_path / "work" / "holl")), rows_of(by_command)

@@ -60,30 +60,28 @@ def by_command(folder: Path, act: tuple[Any, ...]) -> bool:
     return result.exit_code in (0, 1) and not isinstance(result.exception, TreenailError)
 
 
-def by_page(sitting: Sitting, act: tuple[Any, ...]) -> bool:
+def by_page(sitting: Sitting, act: tuple[Any, ...]) -> bool | None:
+    """Whether it was done; None where a page shows no such row to do it with."""
     what, table, key, *rest = act
     at = f"/record/record/tables/{table}"
+    sheet = sitting.client.get(f"{at}/rows").json()
+    names = [one["name"] for one in sheet["columns"]]
+    own = f"{table}_id"
+    stands = {one[names.index(own)]: dict(zip(names, one, strict=True)) for one in sheet["rows"]}
+    if what != "undo" and (key in stands) == (what == "new"):
+        return None
+    value: Any
     if what in ("cells", "new"):
-        rows = sitting.client.get(f"{at}/rows").json()
-        names = [one["name"] for one in rows["columns"]]
-        own = names.index(f"{table}_id")
-        stands = {row[own]: dict(zip(names, row, strict=True)) for row in rows["rows"]}
-        if (key in stands) == (what == "new"):
-            return False
-        before = stands.get(key, {})
-        cells = [
+        path, before = f"{at}/cells", stands.get(key, {})
+        value = [
             {"key": key, "field": name, "before": before.get(name, ""), "after": text}
-            for name, text in rest[0]
+            for name, text in ([(own, key)] if what == "new" else []) + rest[0]
             if what == "cells" or text
         ]
-        if what == "new":
-            cells.insert(0, {"key": key, "field": f"{table}_id", "before": "", "after": key})
-        path, value = f"{at}/cells", cells
     elif what == "undo":
         path, value = "/record/record/acts/undo", {"act": "last"}
     else:
-        path = f"{at}/{what}"
-        value = {"key": key, **({"new_key": rest[0]} if rest else {})}
+        path, value = f"{at}/{what}", {"key": key, **({"new_key": rest[0]} if rest else {})}
     answer = sitting.client.post(path, json=value, headers=sitting.headers)
     assert answer.status_code in (200, 409, 422), answer.text
     return answer.status_code == 200
@@ -120,7 +118,8 @@ def test_the_desk_and_the_command_line_make_the_same_package(acts: list[tuple[An
         other = Path(shutil.copytree(one, Path(folder) / "desk" / "record"))
         sitting = Sitting(other.parent)
         for act in acts:
-            assert by_page(sitting, act) == by_command(one, act), act
+            if (done := by_page(sitting, act)) is not None:
+                assert done == by_command(one, act), act
         sitting.desk.close()
         for path in sorted((one / "tables").iterdir()):
             assert (other / "tables" / path.name).read_bytes() == path.read_bytes(), path.name

@@ -15,6 +15,7 @@ from provenance._intake.mapping.document import (
     lacking,
     set_condition,
     set_field,
+    tidy,
     unread_source,
     uses,
     with_column,
@@ -52,6 +53,7 @@ def test_any_choices_leave_a_mapping_in_which_every_column_is_accounted_for(
         else:
             set_field(source, first, second)
             assert (second is not None) == any(one.where == first for one in uses(source))
+        tidy(source)
         check_against_schema({"title": "x", "sources": [source]}, "mapping.schema.json", Path("x"))
         used = {one for use in uses(source) for one in use.columns}
         for heading in HEADINGS:

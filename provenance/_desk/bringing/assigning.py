@@ -12,10 +12,12 @@ from provenance._desk.bringing.sheets import Sheet
 from provenance._intake.drafting.columns import Column
 from provenance._intake.mapping.document import (
     Source,
+    blocks,
     change_habit,
     habits_of,
     set_condition,
     set_field,
+    tidy,
     uses,
     with_column,
 )
@@ -51,6 +53,7 @@ def changed(sheet: Sheet, form: Form) -> Source:
         kind, _bar, rest = key.partition("|")
         if values and kind in _CHANGES and _is_known(sheet, kind, rest):
             _CHANGES[kind](sheet, source, rest, values, form)
+    tidy(source)
     return source
 
 
@@ -59,7 +62,8 @@ def _is_known(sheet: Sheet, kind: str, rest: str) -> bool:
     if kind == "from":
         sheet.require_field(rest)
         return True
-    return kind == "when" or bool(sheet.source and habits_of(sheet.source, rest.partition("|")[0]))
+    where = rest.partition("|")[0]
+    return kind in ("when", "more") or bool(sheet.source and habits_of(sheet.source, where))
 
 
 def _from(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:
@@ -93,6 +97,14 @@ def _from(sheet: Sheet, source: Source, where: str, values: Sequence[str], form:
         set_field(source, where, said)
 
 
+def _more(sheet: Sheet, source: Source, block: str, values: Sequence[str], form: Form) -> None:
+    """A further field that is the same in every row; what it is is asked then."""
+    where = values[-1]
+    if where and not any(one.where == where for one in uses(source)):
+        sheet.require_field(where)
+        set_field(source, where, {"constant": OPEN})
+
+
 def _column(sheet: Sheet, heading: str) -> Column:
     column = sheet.column(heading)
     if column is None:
@@ -100,19 +112,19 @@ def _column(sheet: Sheet, heading: str) -> Column:
     return column
 
 
-def _when(sheet: Sheet, source: Source, table: str, values: Sequence[str], form: Form) -> None:
+def _when(sheet: Sheet, source: Source, block: str, values: Sequence[str], form: Form) -> None:
     """Which rows of the sheet hold one of a table."""
-    rows = next((one for one in source["rows"] if one["table"] == table), None)
+    rows = blocks(source).get(block)
     if rows is None or (values[-1] and sheet.column(values[-1]) is None):
         return
     before = rows.get("when")
     column = before if isinstance(before, str) or before is None else before["column"]
-    words = [one for one in form.get(f"words|{table}", ()) if one]
+    words = [one for one in form.get(f"words|{block}", ()) if one]
     if values[-1] != (column or ""):
         words = []  # those of another column
     when = {"column": values[-1], "one_of": words} if words else values[-1] or None
     if when != before:
-        set_condition(source, table, when)
+        set_condition(source, block, when)
 
 
 def _unit(sheet: Sheet, source: Source, where: str, values: Sequence[str], form: Form) -> None:
@@ -159,6 +171,7 @@ def _word(sheet: Sheet, source: Source, rest: str, values: Sequence[str], form: 
 
 _CHANGES: Mapping[str, Callable[[Sheet, Source, str, Sequence[str], Form], None]] = {
     "from": _from,
+    "more": _more,
     "when": _when,
     "unit": _unit,
     "first": _first,

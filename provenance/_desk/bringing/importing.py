@@ -12,7 +12,6 @@ from provenance._desk.bringing.sheets import (
     UNITS,
     Sheet,
     asked_anew,
-    fields_by_section,
     sheets_of,
 )
 from provenance._desk.bringing.waiting import (
@@ -25,7 +24,7 @@ from provenance._desk.pages import Pages
 from provenance._desk.things import NotHere
 from provenance._history.edits import in_words
 from provenance._intake.claims import PerhapsNewer, Sameness
-from provenance._intake.import_findings import grouped
+from provenance._intake.import_findings import NEWER_COPY, grouped
 from provenance._intake.importing import ImportResult, import_exports
 from provenance._lab.results import complete_results
 
@@ -70,7 +69,6 @@ def file(asked: Asked) -> Answer:
         {
             **values,
             **_about(asked, one, sheets, number),
-            "fields": fields_by_section(asked.record.model),
             "mapping": mapping,
         },
     )
@@ -82,8 +80,8 @@ def assigned(asked: Asked) -> Answer:
     one, sheets, number = _addressed(asked)
     sheet = sheets[number]
     header = asked.text("header")
-    if sheet.source is None or not sheet.is_plain:
-        raise UnusableInput(_("This sheet is not read, or its mapping is too wide for this page."))
+    if sheet.source is None:
+        raise UnusableInput(_("This sheet is not read."))
     if header and header != str(sheet.header):
         if header not in {str(number) for number, _row in sheet.rows}:
             raise UnusableInput(_("The sheet has no row {number}.").format(number=header))
@@ -274,13 +272,17 @@ def _of_result(asked: Asked, result: ImportResult | None) -> dict[str, object]:
         )
         for name in names
     ]
+    # said on the page itself, with the way to say otherwise
+    newer = [one.message for one in result.findings if one.rule == NEWER_COPY]
+    rest = [one for one in result.findings if one.rule != NEWER_COPY]
     return {
         "result": result,
+        "newer": newer,
         "counts": counts,
         "changes": [in_words(one) for one in result.changes],
         "edited": [in_words(one) for back in result.returned for one in back.changes],
-        "settle": grouped(one for one in result.findings if one.severity != "note"),
-        "notes": grouped(one for one in result.findings if one.severity == "note"),
+        "settle": grouped(one for one in rest if one.severity != "note"),
+        "notes": grouped(one for one in rest if one.severity == "note"),
     }
 
 

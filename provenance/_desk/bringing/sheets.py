@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import glob
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -27,10 +28,12 @@ from provenance._intake.mapping.document import (
     SIMPLE,
     Source,
     Use,
+    blocks,
     decided,
     habits_of,
     is_open,
     lacking,
+    table_of,
     unread_source,
     uses,
 )
@@ -101,13 +104,17 @@ class Habit:
 
 @dataclass(frozen=True)
 class TablePart:
-    """What a row of the sheet is in one table; `when` is '' for every row with anything in it."""
+    """What a row of the sheet is in one table; `when` is '' for every row with anything in it.
+
+    `others` are the fields (where, title) that come from nowhere.
+    """
 
     name: str
     title: str
     when: str
     words: tuple[tuple[str, bool], ...]
     origins: tuple[Origin, ...]
+    others: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -145,12 +152,6 @@ class Sheet:
         """The column of a heading."""
         small = same_heading(heading)
         return next((one for one in self.columns if same_heading(one.name) == small), None)
-
-    @property
-    def is_plain(self) -> bool:
-        """Whether no table is filled twice from one row; such a mapping is read as it is."""
-        names = [rows["table"] for rows in self.source["rows"]] if self.source else []
-        return len(names) == len(set(names))
 
     def above(self) -> list[tuple[int, list[str]]]:
         """The rows above the headings."""
@@ -194,22 +195,61 @@ class Sheet:
 
     def title(self, where: str) -> str:
         """A field as a person reads it: 'Samples: Field specimen number'."""
-        table, _, name = where.partition(".")
-        if table not in self.model.tables or name not in self.model.table(table):
+        block, _bar, name = where.partition(".")
+        table = self.model.tables.get(table_of(block))
+        if table is None or name not in table:
             return where
-        return f"{self.model.table(table).title}: {self.model.table(table).field(name).title}"
+        return f"{self.title_of(block)}: {table.field(name).title}"
+
+    def title_of(self, block: str) -> str:
+        """The table of a block, with its number where a row holds several: 'Samples (2)'."""
+        number = block.partition("#")[2]
+        return self.model.table(table_of(block)).title + (f" ({number})" if number else "")
+
+    def fields(self) -> list[tuple[str, list[tuple[str, str]]]]:
+        """Every field that a column can become, under table and section: (where, words).
+
+        Of a table that is filled already a second row can be begun, and so on.
+        """
+        tables = [one.name for one in self.model.of_role("record")]
+        there = blocks(self.source) if self.source else {}
+        counts = Counter(table_of(block) for block in there)
+        more = [
+            f"{name}#{n}" for name in tables for n in range(2, counts[name] + 2) if counts[name]
+        ]
+        return [
+            (f"{self.title_of(block)}: {title}", listed)
+            for block in [*tables, *more]
+            for table in (self.model.table(table_of(block)),)
+            for section, title in table.sections.items()
+            if (
+                listed := [
+                    # the table stands before each, so that a person who types gets to it
+                    (f"{block}.{one.name}", self.title(f"{block}.{one.name}"))
+                    for one in table.form_fields()
+                    if one.section == section
+                ]
+            )
+        ]
+
+    @cached_property
+    def _askable(self) -> frozenset[str]:
+        """The fields that can be chosen, and those that are read or needed already."""
+        chosen = {where for _group, listed in self.fields() for where, _words in listed}
+        if self.source is not None:
+            chosen |= {one.where for one in uses(self.source)}
+            chosen |= {f"{block}.{one.name}" for block, one in lacking(self.source, self.model)}
+        return frozenset(chosen)
 
     def require_field(self, where: str) -> None:
         """Raise UnusableInput for what is no field that a column can become."""
-        table, _bar, name = where.partition(".")
-        tables = {one.name: one for one in self.model.of_role("record")}
-        if table not in tables or name not in tables[table]:
+        if where not in self._askable:
             raise UnusableInput(_("There is no field '{name}'.").format(name=where))
 
     def is_coded(self, where: str) -> bool:
         """Whether a field holds codes or yes and no."""
-        table, _bar, name = where.partition(".")
-        return bool(options_of(self.model, self.model.table(table).field(name)))
+        block, _bar, name = where.partition(".")
+        return bool(options_of(self.model, self.model.table(table_of(block)).field(name)))
 
     # -- what is asked -----------------------------------------------------------------------------
 
@@ -219,22 +259,23 @@ class Sheet:
             return []
         without = lacking(self.source, self.model)
         found = []
-        for rows in self.source["rows"]:
+        for block, rows in blocks(self.source).items():
             table = self.model.table(rows["table"])
             there_is = list(uses(self.source))
             origins = []
             for name, one in without:
-                if name == table.name:
+                if name == block:
                     where = f"{name}.{one.name}"
                     # chosen, and not yet written
                     is_chosen = any(u.where == where and u.how == "constant" for u in there_is)
                     how, said = ("constant", OPEN) if is_chosen else ("", "")
                     origins.append(self._origin(where, one, how, said))
             asked = {one.where for one in origins}
+            read = {use.where for use in there_is}
             origins += [
                 self._origin(use.where, table.field(use.field), use.how, use.said)
                 for use in uses(self.source)
-                if use.table == table.name and use.how != SIMPLE and use.where not in asked
+                if use.block == block and use.how != SIMPLE and use.where not in asked
             ]
             when = rows.get("when", "")
             column = when if isinstance(when, str) else when["column"]
@@ -243,14 +284,21 @@ class Sheet:
             )
             there = self.column(column) if column else None
             texts = list(there.telling) if there else []
-            words = texts if len(texts) <= MOST_WORDS or chosen else []
+            # what is different in every row tells none apart
+            is_kind = there is not None and there.variety < 1 and len(texts) <= MOST_WORDS
+            words = texts if is_kind or chosen else []
             found.append(
                 TablePart(
-                    table.name,
-                    table.title,
+                    block,
+                    self.title_of(block),
                     there.name if there else column,
                     tuple((one, one.casefold() in chosen) for one in words),
                     tuple(origins),
+                    tuple(
+                        (f"{block}.{one.name}", one.title)
+                        for one in table.form_fields()
+                        if f"{block}.{one.name}" not in {*asked, *read}
+                    ),
                 )
             )
         return found
@@ -266,9 +314,10 @@ class Sheet:
         found = []
         for use in uses(self.source):
             column = self.column(use.said) if use.how == SIMPLE else None
-            if column is None or use.field not in self.model.table(use.table):
+            table = self.model.table(table_of(use.block))
+            if column is None or use.field not in table:
                 continue
-            habit = self._habit(use, self.model.table(use.table).field(use.field), column)
+            habit = self._habit(use, table.field(use.field), column)
             if habit.unit is not None or habit.first is not None or habit.words:
                 found.append(habit)
         return found
@@ -320,9 +369,10 @@ class Sheet:
         """How a column is written, guessed for each of the fields that it is to become."""
         found = {}
         for where in wanted:
-            table, _, name = where.partition(".")
-            if table in self.model.tables and name in self.model.table(table):
-                one = self.model.table(table).field(name)
+            block, _bar, name = where.partition(".")
+            table = self.model.tables.get(table_of(block))
+            if table is not None and name in table:
+                one = table.field(name)
                 guessed = guess_habits(one, column, self.missing, self.model)
                 found[where] = dict(guessed.habits)
         return found
@@ -350,12 +400,13 @@ class Sheet:
             _("{field}: where does it come from?").format(field=self.title(origin.where))
             for part in self.parts()
             for origin in part.origins
-            if origin.said == OPEN or (not origin.how and self._is_key(part.name, origin.one))
+            if (origin.said == OPEN and OPEN not in dict(origin.options))
+            or (not origin.how and self._is_key(part.name, origin.one))
         ]
         return asked
 
-    def _is_key(self, table: str, one: Field) -> bool:
-        return one.name in self.model.table(table).primary_key
+    def _is_key(self, block: str, one: Field) -> bool:
+        return one.name in self.model.table(table_of(block)).primary_key
 
 
 def _plain(value: Any) -> str:
@@ -368,21 +419,6 @@ def options_of(model: Model, one: Field) -> tuple[tuple[str, str], ...]:
         return (("true", _("yes")), ("false", _("no")))
     vocabulary = model.vocabulary_of(one)
     return tuple((term.code, term.label) for term in vocabulary.terms) if vocabulary else ()
-
-
-def fields_by_section(model: Model) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Every field that a column can become, under table and section: (table.field, words)."""
-    groups = []
-    for table in model.of_role("record"):
-        for section, title in table.sections.items():
-            fields = [one for one in table.form_fields() if one.section == section]
-            if fields:
-                # the table stands before each, so that a person who types gets to it
-                listed = [
-                    (f"{table.name}.{one.name}", f"{table.title}: {one.title}") for one in fields
-                ]
-                groups.append((f"{table.title}: {title}", listed))
-    return groups
 
 
 @dataclass(frozen=True)

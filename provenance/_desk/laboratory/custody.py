@@ -54,7 +54,7 @@ def custody(asked: Asked) -> Answer:
         *verify_ledger(tables), *verify_signed(tables), *key_faults(tables)
     ]  # fmt: skip
     return Page(
-        "custody.html",
+        "laboratory/custody.html",
         {
             "rows": rows[:MOST_SHOWN],
             "more": len(rows[MOST_SHOWN:]),
@@ -85,7 +85,7 @@ def life(asked: Asked) -> Answer:
     sample = sample_of_package(record.tables, asked.address["sample"])
     model = spoken(record.model)
     return Page(
-        "custody_of_sample.html",
+        "laboratory/custody_of_sample.html",
         {
             "sample": sample,
             "where": where_in_words(holdings_of(record.tables).get(sample)),

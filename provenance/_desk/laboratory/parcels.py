@@ -46,7 +46,7 @@ def parcels(asked: Asked) -> Answer:
         for row in reversed(record.tables.rows("consignment"))
     ]
     names = dict(parties_to_choose(record.tables))
-    return Page("parcels.html", {"parcels": listed, "late": days, "names": names})
+    return Page("laboratory/parcels.html", {"parcels": listed, "late": days, "names": names})
 
 
 @pages.shown("/record/{record}/parcels/new")
@@ -54,7 +54,7 @@ def new(asked: Asked) -> Answer:
     """The form for a parcel."""
     tables = asked.record.tables
     return Page(
-        "parcel_new.html",
+        "laboratory/parcel_new.html",
         {
             "parties": parties_to_choose(tables),
             "purposes": spoken(asked.record.model).vocabularies["consignment_purpose"].terms,
@@ -75,7 +75,7 @@ def look(asked: Asked) -> Answer:
     holders = Counter(holding.holder if (holding := held.get(one)) else "" for one in meant.samples)
     rows = [(one, where_in_words(held.get(one)), reasons.get(one, "")) for one in meant.samples]
     values = {"rows": rows, "notes": meant.notes, "holders": holders.most_common()}
-    return Page("parcel_look.html", values, whole=False)
+    return Page("laboratory/parcel_look.html", values, whole=False)
 
 
 @pages.done("/record/{record}/parcels")
@@ -119,7 +119,7 @@ def parcel(asked: Asked) -> Answer:
         lines.append((sample, where_in_words(holding), label, sample in results))
     way = {held[sample].on_the_way_to for sample in one.samples if sample in held} - {""}
     return Page(
-        "parcel.html",
+        "laboratory/parcel.html",
         {
             "parcel": one,
             "row": row,
@@ -155,4 +155,4 @@ def papers(asked: Asked) -> Answer:
     made = keep(asked.desk, [*printed.paths, *write_papers(record, code, folder)])
     notes = [printed.note] if printed.note else []
     values = {"files": kept(asked.desk, made), "labeled": "", "notes": notes, "at": asked.at}
-    return Page("print_pages.html", values, whole=False)
+    return Page("paper/pages.html", values, whole=False)

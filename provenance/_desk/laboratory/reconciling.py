@@ -59,7 +59,7 @@ def reconciliation(asked: Asked) -> Answer:
     model = spoken(record.model)
     accepted = reconciled.findings.accepted
     return Page(
-        "reconcile.html",
+        "laboratory/reconcile.html",
         {
             "parcel": parcel,
             "parcels": record.tables.column("consignment", "consignment_id"),
@@ -181,7 +181,7 @@ def signing_list(asked: Asked) -> Answer:
         "notes": (),
         "parcel": parcel,
     }
-    return Page("reconcile_list.html", values)
+    return Page("laboratory/reconcile_list.html", values)
 
 
 def _who(asked: Asked) -> str:

@@ -30,16 +30,16 @@ def results(asked: Asked) -> Answer:
     """Where a laboratory's tables are dropped; once they are, what they say."""
     parcel = said(asked, "parcel")
     if not (keys := said(asked, "files")):
-        return Page("results.html", {"parcel": parcel, "foreign": ()})
+        return Page("laboratory/results.html", {"parcel": parcel, "foreign": ()})
     files, mapping = _dropped(asked, keys)
     foreign = [one.name for one in files if mapping is None and mapping_of_workbook(one) is None]
     if foreign:
-        return Page("results.html", {"parcel": parcel, "foreign": foreign})
+        return Page("laboratory/results.html", {"parcel": parcel, "foreign": foreign})
     record = asked.record
     read, rows = preview_results(record, files, mapping)
     model = spoken(record.model)
     return Page(
-        "results_preview.html",
+        "laboratory/results_preview.html",
         {
             "parcel": parcel,
             "keys": keys,

@@ -30,7 +30,7 @@ def numbers(asked: Asked) -> Answer:
     tables = record.tables
     owned = owned_numbers(record, this_copy(record))
     return Page(
-        "numbers.html",
+        "paper/numbers.html",
         {
             "batches": [
                 (crew, day, ", ".join(ranges_of([one.sample_id for one in batch])), len(batch))
@@ -95,7 +95,7 @@ def checklist(asked: Asked) -> Answer:
             batch, paper_named(said(asked, "paper", PAPERS[0])), path, title=record.title
         )
     values = {"files": kept(asked.desk, keep(asked.desk, [path])), "labeled": "", "notes": ()}
-    return Page("numbers_list.html", values)
+    return Page("paper/numbers_list.html", values)
 
 
 @pages.done("/record/{record}/numbers/grant")

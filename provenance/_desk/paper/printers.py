@@ -39,7 +39,7 @@ def calibrating(asked: Asked) -> Answer:
         "crosses": cross_places_mm(stock),
         "printers": known_printers(printers_file()),
     }
-    return Page("printer.html", values)
+    return Page("paper/printer.html", values)
 
 
 @pages.done("/record/{record}/print/printer")

@@ -317,7 +317,7 @@ def printing(asked: Asked) -> Answer:
     if stock and (name := said(asked, "stock")).startswith(_DROPPED):
         stocks = {name: stock, **stocks}
     return Page(
-        "print.html",
+        "paper/print.html",
         {
             "what": what,
             "kind": kind,
@@ -354,7 +354,7 @@ def drop_stock(asked: Asked) -> Answer:
 def sheet(asked: Asked) -> Answer:
     """The drawing of a sheet of the chosen stock, on which the first free label is clicked."""
     values = {"stock": stock_asked(asked), "query": asked.query}
-    return Page("print_sheet.html", values, whole=False)
+    return Page("paper/sheet.html", values, whole=False)
 
 
 @pages.shown("/record/{record}/print/pages")
@@ -375,7 +375,7 @@ def made_now(asked: Asked) -> Answer:
             "labeled": as_selection(list(files.labeled)),
             "at": asked.at,
         }
-        return Page("print_pages.html", values, whole=False)
+        return Page("paper/pages.html", values, whole=False)
 
     def work(progress: Progress) -> Done:
         keys, files = make(progress)
@@ -397,7 +397,7 @@ def made(asked: Asked) -> Answer:
         "labeled": said(asked, "labeled"),
         "again": f"{asked.at('print')}?{urlencode(again)}",
     }
-    return Page("print_made.html", values)
+    return Page("paper/made.html", values)
 
 
 @pages.done("/record/{record}/print/printed")

@@ -8,13 +8,20 @@ from datetime import date
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._base.resources import shipped
+from provenance._catalogue.query import belonging
 from provenance._collection.loans import loans_in, requests_of
-from provenance._collection.year import count_years
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import Input
 from provenance._desk.pages import Pages
-from provenance._desk.store.common import day_of, opened, plain_input, typed
+from provenance._desk.store.common import (
+    bundles_here,
+    day_of,
+    fresh_index,
+    opened,
+    plain_input,
+    typed,
+)
 from provenance._desk.uploads import harmless_name
 from provenance._store.acts import AUDITED, ends_of, first_fault
 from provenance._store.current import standing_accessions
@@ -75,6 +82,7 @@ def overview(asked: Asked) -> Answer:
     standing = standing_accessions(store.acts)
     audits = [act for act in store.acts if act.kind == AUDITED and act.reason]
     fault = first_fault(store.acts)
+    held, lent = belonging(fresh_index(asked), settings_in(store.folder).party_id)
     loans = [one for one in loans_in(store) if one.days_over(today.isoformat())]
     return Page(
         "store/overview.html",
@@ -83,7 +91,8 @@ def overview(asked: Asked) -> Answer:
             "records": len({act.record_id for act in standing} - {""}),
             "accessions": len(standing),
             "withdrawn": len(store.withdrawn),
-            "figures": count_years(store, today.year).counts[today.year],
+            "held": held,
+            "lent": lent,
             "audit": audits[-1] if audits else None,
             "fault": fault,
             "ends": len(ends_of(store.acts)),
@@ -91,6 +100,7 @@ def overview(asked: Asked) -> Answer:
             "loans": loans,
             "today": today.isoformat(),
             "requests": [one for one in requests_of(store) if not one.decision],
+            "bundles": bundles_here(asked),
             "newest": standing[-1:-6:-1],
         },
     )

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._base.progress import Progress
 from provenance._catalogue.audit.audit import audit_place, compare_in_store, settle_in_store
+from provenance._catalogue.audit.audit_report import audit_html, audit_json
 from provenance._catalogue.audit.standing import WORDS
 from provenance._catalogue.build import index_place
-from provenance._desk.answers import Answer, Done, Page, Work
+from provenance._desk.answers import Answer, Done, Page, Sent, Work
 from provenance._desk.asked import Asked
+from provenance._desk.jobs import Stopped
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import opened
 from provenance._store.acts import AUDITED, SETTLED
@@ -28,6 +31,7 @@ def audit(asked: Asked) -> Answer:
         "store_acts": [one for one in store.acts if one.kind == AUDITED and one.reason],
         "settled": [one for one in reversed(store.acts) if one.kind == SETTLED],
         "words": WORDS,
+        "reports": [(one, asked.query[one]) for one in ("html", "json") if one in asked.query],
         "state": None,
         "standing": [],
         "numbers": {act.kept_at.partition("/")[0]: act.number for act in store.accessions},
@@ -54,20 +58,30 @@ def start(asked: Asked) -> Answer:
     anew = asked.text("anew") == "yes"
 
     def work(progress: Progress) -> Done:
-        done = audit_place(
-            folder,
-            index_place(folder),
-            minutes=float(minutes) if minutes else None,
-            anew=anew,
-            anchors=anchors,
-            progress=progress,
-        )
+        try:
+            done = audit_place(
+                folder,
+                index_place(folder),
+                minutes=float(minutes) if minutes else None,
+                anew=anew,
+                anchors=anchors,
+                progress=progress,
+            )
+        except Stopped:
+            said = _("Stopped. What was examined is kept; the next audit goes on from there.")
+            return Done(asked.at("audit"), said)
         said = _("{examined} bundles examined, {left} left for the next audit.").format(
             examined=done.examined, left=done.left
         )
         state = done.store.in_words if done.store else ""
         clock = done.update.clock
-        return Done(asked.at("audit"), "\n".join(filter(None, (said, state, clock))))
+        html, data = (text(done).encode("utf-8") for text in (audit_html, audit_json))
+        made = {
+            "html": asked.desk.made(Sent(html, "audit.html", "text/html")),
+            "json": asked.desk.made(Sent(data, "audit.json", "application/json")),
+        }
+        to = f"{asked.at('audit')}?{urlencode(made)}"
+        return Done(to, "\n".join(filter(None, (said, state, clock))))
 
     return Work(_("Auditing the store"), work)
 

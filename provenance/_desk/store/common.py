@@ -13,7 +13,7 @@ from provenance._catalogue.build import INDEX_NAME, index_place, update_catalogu
 from provenance._desk.answers import Sent
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import CODE, DATE, LONG_TEXT, TEXT, Input
-from provenance._desk.things import NotHere
+from provenance._desk.things import BUNDLE, NotHere, things_in
 from provenance._history.history import moment_text
 from provenance._store.store import Store, open_store
 from provenance._store.tables import StoreTable
@@ -48,16 +48,29 @@ def day_of(asked: Asked) -> dict[str, Any]:
     return {"on": date.today(), "recorded_on": moment_text(), "by": asked.by}
 
 
-def fresh_index(asked: Asked) -> Path:
-    """The catalogue of the store, brought up to date; one that is only read keeps its own."""
-    folder = asked.store
-    index = index_place(folder)
+def index_of(asked: Asked) -> Path:
+    """Where the catalogue of the store is kept; of one that is only read as long as the desk is."""
     if asked.desk.read_only:
-        index = index if index.exists() else asked.desk.scratch() / INDEX_NAME
-        if index.is_relative_to(folder):
-            return index
-    update_catalogue(folder, index)
+        return asked.desk.scratch().parent / f"{asked.address['store']}-{INDEX_NAME}"
+    return index_place(asked.store)
+
+
+def fresh_index(asked: Asked) -> Path:
+    """The catalogue of the store, brought up to date."""
+    index = index_of(asked)
+    update_catalogue(asked.store, index)
     return index
+
+
+def inside(store: Store, path: str) -> Path:
+    """Where a path of the register leads; raises NotHere for one that leads out of the store.
+
+    A store may come from a stranger, so its register may say anything.
+    """
+    there = store.folder / path
+    if not there.exists() or not there.resolve().is_relative_to(store.folder.resolve()):
+        raise NotHere(_("{path} is not in the store. Restore it from a copy.").format(path=path))
+    return there
 
 
 def shown_pdf(path: Path) -> Sent:
@@ -106,6 +119,11 @@ def plain_input(
 def typed(asked: Asked, columns: Sequence[str]) -> dict[str, str]:
     """What was filled in under these names."""
     return {name: asked.text(name) for name in columns if name in asked.form}
+
+
+def bundles_here(asked: Asked) -> list[str]:
+    """The bundles that lie in the folder of the desk, by name."""
+    return [one.name for one in things_in(asked.desk.folder) if one.kind == BUNDLE]
 
 
 def keys_of_store(store: Store) -> Mapping[str, list[str]]:

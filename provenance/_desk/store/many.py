@@ -14,6 +14,7 @@ from provenance._base.languages import _
 from provenance._base.progress import Progress
 from provenance._desk.answers import Answer, Done, Page, Sent, Work
 from provenance._desk.asked import Asked
+from provenance._desk.jobs import Stopped
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import CSV, kept_path, new_path
 from provenance._drawing.paper import PAPERS, paper_named
@@ -69,6 +70,7 @@ def _working(
 
     def work(progress: Progress) -> Done:
         done = []
+        said = ""
         try:
             for one in accession_list(
                 lines,
@@ -79,8 +81,10 @@ def _working(
                 progress=progress,
             ):
                 done.append(one)
+        except Stopped:
+            said = _("Stopped. What was taken in before stays.")
         finally:
-            # also of a run that is stopped: what was taken in stays
+            # also of a run that is stopped
             told = [
                 {
                     "line": one.line.line,
@@ -94,6 +98,6 @@ def _working(
             ]
             report = asked.desk.made(Sent(report_rows(done), "outcomes.csv", CSV))
             write_text(path, json.dumps({**state, "outcomes": told, "report": report}))
-        return Done(asked.at("receive", "many", token))
+        return Done(asked.at("receive", "many", token), said)
 
     return Work(_("Checking the list") if only_check else _("Taking in the list"), work)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from provenance._base.disk import write_bytes
+from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
 from provenance._bundle.preservation import PreservationEvent, preservation_events_csv
 from provenance._desk.answers import Answer, Done, Page, Sent
@@ -11,8 +12,9 @@ from provenance._desk.pages import Pages
 from provenance._desk.store.about import settings_inputs
 from provenance._desk.store.common import CSV, day_of, opened, typed
 from provenance._desk.things import STORE, things_in
+from provenance._desk.uploads import harmless_name
 from provenance._store.acts import ends_of
-from provenance._store.copies import merge_copy
+from provenance._store.copies import merge_copy, split_store
 from provenance._store.paper import anchor_line, print_anchor
 from provenance._store.preservation import preservation_events
 from provenance._store.settings import settings_in
@@ -74,6 +76,21 @@ def merge(asked: Asked) -> Answer:
         acts=merged.acts, accessions=len(merged.accessions), ledgers=len(merged.ledgers)
     )
     return Done(asked.at("audit"), "\n".join([counted, *merged.differing]))
+
+
+@pages.done("/store/{store}/register/split")
+def split(asked: Asked) -> Answer:
+    """Make a new store of some accessions, which are withdrawn here."""
+    if not asked.desk.is_shelf:
+        raise UnusableInput(_("Open the folder around the store to make another one beside it."))
+    name = harmless_name(asked.needed("folder", _("Name of the new store")))
+    numbers = asked.needed("numbers", _("Accession numbers")).replace(",", " ").split()
+    reason = asked.needed("reason", _("Reason"))
+    out = asked.desk.folder / name
+    left = split_store(opened(asked), out, numbers, reason=reason, **day_of(asked))
+    said = [_("Give it a pattern of its own for its numbers, in its settings.")]
+    gone = _("It went there; remove it here, or the audit tells of it: {path}")
+    return Done(f"/store/{name}", "\n".join([*said, *(gone.format(path=one) for one in left)]))
 
 
 @pages.shown("/store/{store}/preservation.csv")

@@ -26,13 +26,15 @@ from provenance._desk.inputs import DATE, LONG_TEXT, Input
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import (
     MOST_ROWS,
+    bundles_here,
+    inside,
     kept_path,
     keys_of_store,
     new_path,
     opened,
     plain_input,
 )
-from provenance._desk.things import BUNDLE, things_in
+from provenance._desk.things import BUNDLE
 from provenance._drawing.paper import PAPERS, paper_named
 from provenance._history.history import moment_text
 from provenance._store.current import OLDER
@@ -104,8 +106,7 @@ def _inputs() -> list[Input]:
 @pages.shown("/store/{store}/receive", title=N_("Take in a bundle"), group=N_("Store"))
 def receive(asked: Asked) -> Answer:
     """Where a bundle is dropped."""
-    here = [one.name for one in things_in(asked.desk.folder) if one.kind == BUNDLE]
-    return Page("store/receive.html", {"bundles": here})
+    return Page("store/receive.html", {"bundles": bundles_here(asked)})
 
 
 @pages.done("/store/{store}/receive")
@@ -215,7 +216,7 @@ def take_in(asked: Asked) -> Answer:
 def compared(asked: Asked) -> Answer:
     """What changed between a bundle that is kept and the one that came in."""
     store, bundle = opened(asked), Path(_state(asked)["bundle"])
-    kept = store.folder / store.accession(asked.needed("number", _("Number"))).kept_at
+    kept = inside(store, store.accession(asked.needed("number", _("Number"))).kept_at)
     return _comparing(asked, kept, bundle)
 
 
@@ -224,7 +225,7 @@ def compared_kept(asked: Asked) -> Answer:
     """What changed between two accessions of a record."""
     store = opened(asked)
     old, new = (store.accession(asked.needed(one, _("Number"))) for one in ("old", "new"))
-    return _comparing(asked, store.folder / old.kept_at, store.folder / new.kept_at)
+    return _comparing(asked, inside(store, old.kept_at), inside(store, new.kept_at))
 
 
 @pages.shown("/store/{store}/comparison/{token}")

@@ -14,7 +14,7 @@ from provenance._collection.kept import Books, Kept, record_named
 from provenance._desk.answers import Answer, Done, Page, Sent, Work
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
-from provenance._desk.store.common import CSV, MOST_ROWS, Cell, day_of, opened, shown_pdf
+from provenance._desk.store.common import CSV, MOST_ROWS, Cell, day_of, inside, opened, shown_pdf
 from provenance._desk.things import NotHere
 from provenance._history.history import moment_text
 from provenance._ledger.holdings import Holding
@@ -105,21 +105,16 @@ def sample(asked: Asked) -> Answer:
 def receipt(asked: Asked) -> Answer:
     """The receipt of an accession, to be printed and signed."""
     store = opened(asked)
-    path = store.folder / _accession(store, asked.address["number"]).receipt
-    if not path.is_file():
-        raise NotHere(_("The receipt is not there. Restore it from a copy of the store."))
-    return shown_pdf(path)
+    return shown_pdf(inside(store, _accession(store, asked.address["number"]).receipt))
 
 
 @pages.shown("/store/{store}/bundle/{number:path}")
 def bundle(asked: Asked) -> Answer:
     """The kept bundle of an accession, to be saved elsewhere."""
     store = opened(asked)
-    path = store.folder / _accession(store, asked.address["number"]).kept_at
-    if not path.is_file():
-        raise NotHere(
-            _("The bundle is a folder or is not there; copy it from {path}.").format(path=path)
-        )
+    path = inside(store, _accession(store, asked.address["number"]).kept_at)
+    if path.is_dir():
+        raise NotHere(_("This bundle is a folder; copy it from {path}.").format(path=path))
     return Sent(path, path.name, "application/zip")
 
 

@@ -25,7 +25,7 @@ from provenance._collection.taking_stock import record_seen, take_stock
 from provenance._desk.answers import Answer, Done, Page, Told, Work
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
-from provenance._desk.store.common import MOST_ROWS, day_of, opened, shown_pdf
+from provenance._desk.store.common import MOST_ROWS, day_of, index_of, opened, shown_pdf
 from provenance._desk.things import NotHere
 from provenance._drawing.paper import paper_named
 from provenance._identity.place_code import compose_place
@@ -98,7 +98,7 @@ def scan(asked: Asked) -> Answer:
 def report(asked: Asked) -> Answer:
     """What differs: missing, misplaced, unknown."""
     path = _path(asked)
-    taken = take_stock(opened(asked), path)
+    taken = take_stock(opened(asked), path, index_of(asked))
     return Page(
         "store/stocktake_report.html",
         {
@@ -115,7 +115,7 @@ def report(asked: Asked) -> Answer:
 def report_to_sign(asked: Asked) -> Answer:
     """The report to be signed."""
     path, store = _path(asked), opened(asked)
-    taken = take_stock(store, path)
+    taken = take_stock(store, path, index_of(asked))
     out = asked.desk.scratch() / f"stocktake-{path.stem}.pdf"
     looked = len(taken.closed)
     about = f"{store.folder.name}; {date.today().isoformat()}; {looked} places looked through"

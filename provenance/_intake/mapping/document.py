@@ -1,8 +1,13 @@
-"""Changes one source of a mapping as its YAML has it: which column becomes which field."""
+"""Changes one source of a mapping as its YAML has it: which column becomes which field.
+
+A field is named by its block and name: sample.notes, and sample#2.notes where a line of the sheet
+holds a second sample.
+"""
 
 from __future__ import annotations
 
 import copy
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -20,15 +25,15 @@ _BY_LEDGER = "custody"
 class Use(NamedTuple):
     """Where a source takes a field from: `how` is the word of the mapping, `said` what follows."""
 
-    table: str
+    block: str
     field: str
     how: str
     said: Any
 
     @property
     def where(self) -> str:
-        """The field as a mapping names it: sample.notes."""
-        return f"{self.table}.{self.field}"
+        """The field by block and name: sample.notes."""
+        return f"{self.block}.{self.field}"
 
     @property
     def columns(self) -> frozenset[str]:
@@ -44,14 +49,34 @@ def _headings(use: Use) -> Sequence[str]:
     return [use.said] if isinstance(use.said, str) else use.said
 
 
+def blocks(source: Source) -> dict[str, dict[str, Any]]:
+    """What a line becomes, by name: 'sample', and 'sample#2' for a second row of that table."""
+    counts: Counter[str] = Counter()
+    found = {}
+    for rows in source["rows"]:
+        counts[rows["table"]] += 1
+        number = counts[rows["table"]]
+        found[f"{rows['table']}#{number}" if number > 1 else rows["table"]] = rows
+    return found
+
+
+def table_of(block: str) -> str:
+    """The table of a block.
+
+    >>> table_of("sample#2")
+    'sample'
+    """
+    return block.partition("#")[0]
+
+
 def uses(source: Source) -> Iterator[Use]:
     """Every field that a source fills, block by block, constants too."""
-    for rows in source["rows"]:
+    for block, rows in blocks(source).items():
         for name, one in rows["fields"].items():
             how = next(key for key in _WAYS if key in one)
-            yield Use(rows["table"], name, how, one[how])
+            yield Use(block, name, how, one[how])
         for name, value in rows.get("values", {}).items():
-            yield Use(rows["table"], name, "constant", value)
+            yield Use(block, name, "constant", value)
 
 
 _WAYS = (SIMPLE, "first_of", "all_of", "template", "filled", "constant")
@@ -92,7 +117,7 @@ def with_column(
 
     Of none it is asked again. A field that was taken from elsewhere is taken from this column now;
     `habits` says how the column is written, by field. What is said of fields that it became before
-    stays as it is.
+    stays as it is, and so do blocks that are empty now: call `tidy` when all is changed.
     """
     source = copy.deepcopy(source)
     small = same_heading(heading)
@@ -124,21 +149,19 @@ def _decide(source: Source, heading: str, answer: str) -> None:
 def set_field(source: Source, where: str, said: Mapping[str, Any] | None) -> None:
     """Say where a field comes from ({"constant": "HOLL"}), in the source itself; None for nowhere.
 
-    A table that the source did not fill so far begins a new block.
+    A block that is not there is begun behind the others. Call `tidy` when all is changed.
     """
-    table, _, name = where.partition(".")
+    block, _, name = where.partition(".")
     before = {one for use in uses(source) if use.where == where for one in _headings(use)}
-    blocks = [rows for rows in source["rows"] if rows["table"] == table]
-    for rows in blocks:
+    rows = blocks(source).get(block)
+    if rows is not None:
         rows["fields"].pop(name, None)
         rows.get("values", {}).pop(name, None)
     if said is not None:
-        if not blocks:
-            blocks = [{"table": table, "fields": {}}]
-            source["rows"] += blocks
-        for rows in blocks:
-            rows["fields"][name] = dict(said)
-    _tidy(source)
+        if rows is None:
+            rows = {"table": table_of(block), "fields": {}}
+            source["rows"].append(rows)
+        rows["fields"][name] = dict(said)
     _ask_again(source, before)
 
 
@@ -158,33 +181,32 @@ def change_habit(source: Source, where: str, habit: str, value: Any) -> None:
 
     None takes it out.
     """
-    table, _, name = where.partition(".")
-    for rows in source["rows"]:
-        if rows["table"] == table and name in rows["fields"]:
-            one = rows["fields"][name]
-            one.pop(habit, None)
-            if value is not None:
-                one[habit] = value
+    block, _, name = where.partition(".")
+    one = blocks(source).get(block, {"fields": {}})["fields"].get(name)
+    if one is not None:
+        one.pop(habit, None)
+        if value is not None:
+            one[habit] = value
 
 
 def habits_of(source: Source, where: str) -> Mapping[str, Any]:
     """What the mapping says of a field: where it comes from, and how its column is written."""
-    table, _, name = where.partition(".")
-    blocks = (rows["fields"] for rows in source["rows"] if rows["table"] == table)
-    return next((fields[name] for fields in blocks if name in fields), {})
+    block, _, name = where.partition(".")
+    said: Mapping[str, Any] = blocks(source).get(block, {"fields": {}})["fields"].get(name, {})
+    return said
 
 
-def set_condition(source: Source, table: str, when: Any) -> None:
-    """Say which lines hold a row of a table: None, a heading, or {column, one_of}."""
-    for rows in source["rows"]:
-        if rows["table"] == table:
-            fields = rows.pop("fields")
-            rows.pop("when", None)
-            rows |= {} if when is None else {"when": when}
-            rows["fields"] = fields
+def set_condition(source: Source, block: str, when: Any) -> None:
+    """Say which lines hold a row of a block: None, a heading, or {column, one_of}."""
+    rows = blocks(source).get(block)
+    if rows is not None:
+        fields = rows.pop("fields")
+        rows.pop("when", None)
+        rows |= {} if when is None else {"when": when}
+        rows["fields"] = fields
 
 
-def _tidy(source: Source) -> None:
+def tidy(source: Source) -> None:
     """Take away blocks that fill nothing; one stays, with its question."""
     filled = [
         rows
@@ -202,26 +224,26 @@ def _tidy(source: Source) -> None:
 
 
 def lacking(source: Source, model: Model) -> list[tuple[str, Field]]:
-    """The fields that every row of a table needs and that come from nowhere yet, with their table.
+    """The fields that every row needs and that come from nowhere yet, each with its block.
 
     A '?' that stands in their place counts as nothing.
     """
     said: dict[str, set[str]] = {}
     for use in uses(source):
-        here = said.setdefault(use.table, set())
+        here = said.setdefault(use.block, set())
         # the code '?' of a list is an answer
         if use.said != OPEN or (use.how == "constant" and _is_coded(model, use)):
             here.add(use.field)
     found = []
-    for name, fields in said.items():
-        if name not in model.tables:
+    for block, fields in said.items():
+        if (name := table_of(block)) not in model.tables:
             continue
         table = model.table(name)
         needed = set(table.primary_key) | {one.name for one in table.fields if one.required}
         if name == _BY_LEDGER:
             needed -= set(table.primary_key)  # the ledger numbers its events itself
         found += [
-            (name, one)
+            (block, one)
             for one in table.fields
             if one.name in needed - fields
             and (one.obtained != "computed" or one.name in table.primary_key)
@@ -230,5 +252,5 @@ def lacking(source: Source, model: Model) -> list[tuple[str, Field]]:
 
 
 def _is_coded(model: Model, use: Use) -> bool:
-    table = model.tables.get(use.table)
+    table = model.tables.get(table_of(use.block))
     return table is not None and use.field in table and bool(table.field(use.field).vocabulary)

@@ -13,8 +13,7 @@ from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page, Sent, Told, Work
 from provenance._desk.asked import Asked
 from provenance._desk.inputs import inputs_of
-from provenance._desk.pages import Pages
-from provenance._desk.plan_data import (
+from provenance._desk.map.data import (
     contents_of,
     fit_told,
     known_marks,
@@ -27,7 +26,8 @@ from provenance._desk.plan_data import (
     traced,
     uploaded_scan,
 )
-from provenance._desk.plan_marks import forget_marks, keep_marks, marks_kept
+from provenance._desk.map.marks import forget_marks, keep_marks, marks_kept
+from provenance._desk.pages import Pages
 from provenance._drawing.paper import PAPERS
 from provenance._record.computed_from import changed_sources
 from provenance._record.package import Package
@@ -117,7 +117,7 @@ def plans(asked: Asked) -> Answer:
             }
         )
     sites = [(one, asked.at("plan", one)) for one in record.column("site", "site_id")]
-    return Page("plans.html", {"places": listed, "sites": sites, "stale": _stale(package)})
+    return Page("map/plans.html", {"places": listed, "sites": sites, "stale": _stale(package)})
 
 
 @pages.shown("/record/{record}/plan/{place:path}")
@@ -148,7 +148,7 @@ def plan(asked: Asked) -> Answer:
         "scale_list": [scale_words(one, package.model.measures)
                        for one in scales_of(package.model.measures)],
     }  # fmt: skip
-    return Page("plan.html", values)
+    return Page("map/plan.html", values)
 
 
 def _tie_form(inputs: dict[str, Input]) -> dict[str, Any]:
@@ -394,4 +394,4 @@ def plan_print(asked: Asked) -> Answer:
         (path.name, asked.desk.made(Sent(path, path.name, "application/pdf", shown=True)))
         for path in drawn.paths
     ]
-    return Page("plan_made.html", {"made": made}, whole=False)
+    return Page("map/made.html", {"made": made}, whole=False)

@@ -1,6 +1,6 @@
 // The editor of one cell: a line of text, or a field with the list of the codes that it may hold.
 
-import { say } from "./grid_words.js";
+import { say } from "./words.js";
 
 let last = 0;
 

@@ -27,7 +27,8 @@ from provenance._bundle.withdrawal import withdrawing_of
 from provenance._desk.answers import Answer, Done, Page, Work
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
-from provenance._desk.things import BUNDLE, things_in
+from provenance._desk.store.common import bundles_here
+from provenance._desk.things import BUNDLE
 from provenance._model.schema import PUBLIC_FORMS
 from provenance._record.agreements import before_release
 from provenance._record.deposit_settings import embargo_of
@@ -73,7 +74,7 @@ def review(asked: Asked) -> Answer:
             for one, other in zip(shown, instead, strict=True)
         ]
         values["more"] = len(chosen) - len(shown)
-    return Page("review.html", values)
+    return Page("archive/review.html", values)
 
 
 @pages.done("/record/{record}/review")
@@ -123,7 +124,7 @@ def packing(asked: Asked) -> Answer:
     states = Counter(one.state for one in found.items)
     withheld = [one for one in found.items if one.shown is None and one.state != WAITING]
     return Page(
-        "pack.html",
+        "archive/pack.html",
         {
             "states": states,
             "waiting": found.waiting,
@@ -134,7 +135,7 @@ def packing(asked: Asked) -> Answer:
             "by_type": _by_type(found),
             "embargo": embargo_of(package),
             "before": before_release(package.tables),
-            "bundles": [one.name for one in things_in(asked.desk.folder) if one.kind == BUNDLE],
+            "bundles": bundles_here(asked),
         },
     )
 

@@ -3,10 +3,10 @@
 // A row is the array of its texts as the server shows them. Every edit, paste, fill and clear is one
 // act; the server's answer, not what was typed, is what then stands in the cells.
 
-import { setNonce } from "./vendor/revogrid/revo-grid/revo-grid.esm.js";
-import { Acts } from "./grid_acts.js";
-import { asCode, CellEditor, shownText } from "./grid_editor.js";
-import { say } from "./grid_words.js";
+import { setNonce } from "../vendor/revogrid/revo-grid/revo-grid.esm.js";
+import { Acts } from "./acts.js";
+import { asCode, CellEditor, shownText } from "./editor.js";
+import { say } from "./words.js";
 
 const by = (id) => document.getElementById(id);
 const meta = (name) => document.querySelector(`meta[name=${name}]`)?.content ?? "";
@@ -70,15 +70,19 @@ function takeFindings(list) {
 let findingsAsked = 0;
 async function askFindings() {
   const mine = ++findingsAsked;
-  try {
-    const list = await asked("findings");
-    if (mine !== findingsAsked) return; // the newest answer wins
-    takeFindings(list);
-    draw();
-    tellCount();
-    tellCell();
-  } catch {
-    // the desk is away or busy: the next save or its return asks again
+  const list = await asked("findings").catch(unanswered);
+  if (!list || mine !== findingsAsked) return; // the newest answer wins
+  takeFindings(list);
+  draw();
+  tellCount();
+  tellCell();
+}
+
+function unanswered(fault) {
+  if (fault instanceof TypeError) acts.hear.silent(); // a network that fails is one (Fetch, 5.6)
+  else {
+    problem.textContent = say("unread", { why: fault.message });
+    problem.hidden = false;
   }
 }
 
@@ -128,24 +132,21 @@ function takeRows(texts, keys) {
   else draw();
 }
 
-let eventsAsked = Promise.resolve();
+let reloaded = Promise.resolve();
 function reload(keys) {
-  eventsAsked = eventsAsked.then(async () => {
-    try {
-      for (;;) {
-        const before = acts.answers;
-        const few = keys && keys.length <= 100 ? keys : [];
-        const { rows: texts } = await asked("rows", few);
-        if (before !== acts.answers) continue; // older than what an act was answered meanwhile
-        const among = keys && new Set(keys);
-        takeRows(among ? texts.filter((text) => among.has(text[keyAt])) : texts, keys ?? [...byKey.keys()]);
-        break;
-      }
-      askFindings();
-      if (!acts.tries) problem.hidden = true;
-    } catch {
-      acts.hear.silent();
-    }
+  reloaded = reloaded.then(async () => {
+    const few = keys && keys.length <= 100 ? keys : [];
+    let answer;
+    let before;
+    do { // an answer is too old where an act was answered meanwhile
+      before = acts.answers;
+      answer = await asked("rows", few).catch(unanswered);
+      if (!answer) return;
+    } while (before !== acts.answers);
+    const among = keys && new Set(keys);
+    takeRows(among ? answer.rows.filter((text) => among.has(text[keyAt])) : answer.rows, keys ?? [...byKey.keys()]);
+    askFindings();
+    if (!acts.tries) problem.hidden = true;
   });
 }
 
@@ -159,7 +160,8 @@ function listen() {
   events.addEventListener("findings", () => askFindings());
   events.addEventListener("error", () => {
     lost = true;
-    setTimeout(() => { if (lost) acts.hear.silent(); }, 3000); // a page that is being left loses it as well
+    const { answers } = acts; // a page that is being left loses it as well, and an act may be answered first
+    setTimeout(() => { if (lost && answers === acts.answers) acts.hear.silent(); }, 3000);
     if (events.readyState === EventSource.CLOSED) setTimeout(listen, 5000); // it was refused: it does not try again
   });
   events.addEventListener("open", () => {
@@ -189,7 +191,6 @@ function cellAct(cells) {
   };
 }
 
-const isShown = (row) => byKey.has(row[keyAt]) && byKey.get(row[keyAt]) === row;
 const isDraft = (row) => row === blank || drafts.includes(row);
 
 // One act out of cells [{row, column, after}]; in each `before` where it was seen earlier than now.
@@ -532,7 +533,6 @@ function look() {
   view = [...sorted(view), ...sent];
   show();
   tellCount();
-  grid.refreshExtraElements?.();
   setColumns();
 }
 
@@ -686,7 +686,7 @@ function focusOn(y, c) {
 }
 
 // The keyboard goes where the focus is; keys in quick succession may have left it out of sight.
-function toCell(tries = 5) {
+function toCell(tries = 20) {
   if (away || editor || !inGrid()) return;
   const cell = cellAt(place);
   if (cell) cell.focus({ preventScroll: true });
@@ -777,7 +777,7 @@ function fillDown() {
 }
 
 // Cells of a spreadsheet: tabs and line ends, and quotes around what holds one of these.
-export function asCells(text) {
+function asCells(text) {
   const cells = [[]];
   const part = /(?:"((?:[^"]|"")*)"(?=[\t\r\n]|$)|([^\t\r\n]*))(\t|\r\n|\r|\n|$)/y;
   const whole = text.replace(/(\r\n|\r|\n)$/, "");
@@ -1065,15 +1065,9 @@ function mendRoles() {
 
 async function open() {
   said.textContent = say("loading");
-  let answer;
-  try {
-    answer = await asked("rows");
-  } catch (fault) {
-    problem.textContent = say("unread", { why: fault.message });
-    problem.hidden = false;
-    said.textContent = "";
-    return;
-  }
+  const answer = await asked("rows").catch(unanswered);
+  said.textContent = "";
+  if (!answer) return;
   keyAt = answer.columns.findIndex((column) => column.name === answer.key);
   const yesNo = [["yes", "yes"], ["no", "no"]];
   columns = answer.columns.map((column, at) => {
@@ -1106,9 +1100,17 @@ async function open() {
   NARROW.addEventListener("change", setColumns);
   tellCount();
   tellHeld();
-  said.textContent = "";
   addEventListener("beforeunload", (event) => { if (acts.queue.length) event.preventDefault(); });
   listen();
+  addEventListener("hashchange", toAddressed);
+  grid.addEventListener("aftergridrender", () => setTimeout(toAddressed, 60), { once: true });
+}
+
+// The cell that the address names, as other pages link to it: #key=203&field=rings.
+function toAddressed() {
+  const named = new URLSearchParams(location.hash.slice(1));
+  const row = byKey.get(named.get("key"));
+  if (row) goTo(row, columns.find((column) => column.name === named.get("field"))?.at ?? keyAt);
 }
 
 open();

@@ -1,0 +1,1 @@
+"""What may be public, and both editions of a record."""
