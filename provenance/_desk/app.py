@@ -35,7 +35,7 @@ from provenance._desk.answers import Answer, Done, Page, Sent, Told, Work
 from provenance._desk.asked import Asked
 from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
 from provenance._desk.pages import Answering, Pages, Way
-from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere
+from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere, things_in
 from provenance._desk.uploads import received
 
 if TYPE_CHECKING:
@@ -236,7 +236,10 @@ class _Http:
                 answer.headers["HX-Retarget"] = "#problem"
                 answer.headers["HX-Reswap"] = "outerHTML"
                 return answer
-            asked = Asked(self.desk, request.url.path, {})
+            # what could not be shown is of a thing whose other pages can
+            known = {(one.kind, one.name) for one in things_in(self.desk.folder)}
+            address = {k: name for k, name in request.path_params.items() if (k, name) in known}
+            asked = Asked(self.desk, request.url.path, address)
             values |= self._around(request, asked)
             return self._page(request, "cannot.html", values, status)
 

@@ -118,7 +118,10 @@ def timber(asked: Asked) -> Answer:
 
 @pages.shown("/record/{record}/tables/{table}/row")
 def row(asked: Asked) -> Answer:
-    """A row of any table, or a new one; what the address says of a new one is filled in."""
+    """A row of any table, or a new one; what the address says of a new one is filled in.
+
+    Once it is saved a person is back at the `timber` of whose page she came, else at the table.
+    """
     tables = asked.record.tables
     name = asked.address["table"]
     table = _table(asked)
@@ -132,7 +135,9 @@ def row(asked: Asked) -> Answer:
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
         form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, True)
-    return Page("record/row.html", {"form": form, "keys": _keys(tables, (name,))})
+    timber = asked.query.get("timber")
+    back = asked.at("timbers", timber) if timber else asked.at("tables", name)
+    return Page("record/row.html", {"form": form, "keys": _keys(tables, (name,)), "back": back})
 
 
 @pages.done("/record/{record}/tables/{table}/row")
