@@ -8,7 +8,7 @@ from provenance._bag.verdict import PARTS, BagVerdict, BundleFinding, Verdict
 from provenance._base.opinion_words import opinion_words
 from provenance._base.visible import visible
 
-_TITLES = {
+PART_TITLES = {
     "container": "Folder or zip",
     "bag": "Files and checksums (BagIt)",
     "descriptor": "Descriptor (Data Package)",
@@ -34,25 +34,13 @@ def verdict_text(verdict: Verdict) -> str:
     """The verdict as lines: one a part, then one a finding under it."""
     if verdict.as_bag:
         return f"{bag_text(verdict.as_bag)}  'treenail verify --bag-only' judges it as a bag.\n"
-    word = _HEADS[verdict.word]
-    if verdict.word == "not anchored" and verdict.ledger:
-        word += verdict.ledger.word
+    word = headline(verdict)
     # a container that cannot be opened has nothing in it to count
     counted = f" ({verdict.file_count:,} files, {verdict.byte_count:,} bytes)"
     lines = [f"{_on_a_line(verdict.bundle.name)}: {word}{counted * (verdict.file_count > 0)}"]
     for part in PARTS:
         found = [one for one in verdict.findings if one.part == part]
-        if part not in verdict.looked_at:
-            state = "not examined, because of the errors above"
-        elif errors := verdict.errors(part):
-            state = f"{errors:,} error{'s' * (errors != 1)}"
-        elif part == "custody" and verdict.ledger:
-            state = verdict.ledger.word
-        elif part == "bag" and verdict.depth == "fast":
-            state = "names and sizes as packed"
-        else:
-            state = "sound"
-        lines.append(f"  {_TITLES[part]:34}{state}")
+        lines.append(f"  {PART_TITLES[part]:34}{state_of(verdict, part)}")
         lines += _finding_lines(found, "    ")
         if part == "custody" and verdict.ledger and not verdict.errors(part):
             lines += [f"    {_on_a_line(said)}" for said in verdict.ledger.said]
@@ -66,6 +54,27 @@ def verdict_text(verdict: Verdict) -> str:
     if verdict.depth == "fast":
         lines.append("  Fast: names and sizes were compared, checksums and rows were not.")
     return "\n".join(lines) + "\n"
+
+
+def headline(verdict: Verdict) -> str:
+    """The verdict over a bundle that holds a record, in a few words."""
+    word = _HEADS[verdict.word]
+    if verdict.word == "not anchored" and verdict.ledger:
+        word += verdict.ledger.word
+    return word
+
+
+def state_of(verdict: Verdict, part: str) -> str:
+    """How one of PARTS is, in a few words."""
+    if part not in verdict.looked_at:
+        return "not examined, because of the errors above"
+    if errors := verdict.errors(part):
+        return f"{errors:,} error{'s' * (errors != 1)}"
+    if part == "custody" and verdict.ledger:
+        return verdict.ledger.word
+    if part == "bag" and verdict.depth == "fast":
+        return "names and sizes as packed"
+    return "sound"
 
 
 def bag_text(verdict: BagVerdict) -> str:

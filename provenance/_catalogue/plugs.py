@@ -23,7 +23,9 @@ from provenance._catalogue.entry import (
 )
 from provenance._catalogue.query import VERDICTS
 from provenance._catalogue.stores.records import find_sources, is_bundle
-from provenance._identity.plug_fit import STORED, PlugRecord
+from provenance._identity.plug_fit import STORED, PlugRecord, Seen
+from provenance._intake.values.units import read_length
+from provenance._model.measures import FEET_INCHES, INCH_MARK, METRIC, Measures
 from provenance._record.remote import Place
 from provenance._store.acts import Act
 from provenance._store.store import Store, is_store, open_store
@@ -36,6 +38,20 @@ def read_genera() -> dict[str, str]:
 
     raw = read_yaml(shipped("schemas") / "vocabularies" / "species.yaml")
     return {str(term["code"]): str(term.get("genus", "")) for term in raw["terms"]}
+
+
+def seen_around(room: str = "", dowel: str = "", wood: str = "", *, upright: bool = False) -> Seen:
+    """What a person typed of the place, dowel ('5/8 in', '16 mm') and wood around a plug.
+
+    Raises UnreadableValue for what is no size.
+    """
+    return Seen(
+        place=room or None,
+        dowel_mm=read_length(dowel, "mm", "mm") if dowel else None,
+        species=wood or None,
+        upright=upright,
+        measures=Measures(FEET_INCHES if INCH_MARK.search(dowel) else METRIC),
+    )
 
 
 def gather_plugs(

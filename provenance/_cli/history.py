@@ -19,6 +19,7 @@ from provenance._cli.options import (
 from provenance._history.acts import ACCEPT, BIND, GONE, HERE, IMPORT, KEY_FIELD, ROW_FIELD
 from provenance._history.history import as_shown
 from provenance._history.speaking import EVERY_SOURCE
+from provenance._history.told import claims_about, file_name, row_now, rows_read
 
 if TYPE_CHECKING:
     from provenance._history.acts import Act, Line
@@ -91,9 +92,9 @@ def _about_act(found: History, name: str) -> str:
     kind = found.package.model.vocabularies["act_kind"].label(act.kind)
     what = act.why
     if act.kind == IMPORT:
-        read = sum(1 for one in act.lines if one.row and not one.field)
         again = ", a newer copy" if act.replaces else ""
-        what = f"{_file_name(found, act.source)} ({act.source}){again}: {counted(read, 'row')}"
+        read = counted(rows_read(act), "row")
+        what = f"{file_name(found.package.tables, act.source)} ({act.source}){again}: {read}"
     elif act.undoes:
         what = f"act {act.undoes[:8]}{f', {act.why}' if act.why else ''}"
     elif act.lines and act.kind != ACCEPT:
@@ -103,7 +104,9 @@ def _about_act(found: History, name: str) -> str:
         what = ", ".join(_in_words(found, one) for one in told)
         what = what or f"{counted(len(cells), 'cell')} of {_rows_named(found, act)}"
         what += f"; {act.why}" if act.why else ""
-        what += f" {_file_name(found, act.source)} ({act.source})" if act.source else ""
+        what += (
+            f" {file_name(found.package.tables, act.source)} ({act.source})" if act.source else ""
+        )
     undone = "" if name in found.live else "  [undone]"
     who = f"  {act.who}" if act.who else ""
     return f"{name[:8]}  {act.when[:16].replace('T', ' ')}{who}  {kind}: {what}{undone}"
@@ -114,10 +117,9 @@ _NAMES = {ROW_FIELD: "the row", KEY_FIELD: "key"}
 
 def _row_named(found: History, one: Line) -> str:
     """A row as it is called now."""
-    row = found.state.bound(one.table, one.row, EVERY_SOURCE)
-    key = found.state.keys.get((one.table, row), row)
+    table, key = row_now(found, one)
     # what was reviewed goes by a hash of 64 digits
-    return f"{one.table} {key if len(key) < 64 else key[:8]}"
+    return f"{table} {key if len(key) < 64 else key[:8]}"
 
 
 def _in_words(found: History, one: Line) -> str:
@@ -139,11 +141,6 @@ def _rows_named(found: History, act: Act) -> str:
     return ", ".join(rows[:3]) + (f" and {len(rows) - 3} more rows" if len(rows) > 3 else "")
 
 
-def _file_name(found: History, source: str) -> str:
-    rows = found.package.tables.rows("original")
-    return next((row["file_name"] for row in rows if row["original_id"] == source), source)
-
-
 def _said(found: History, claim: Claim) -> str:
     act = found.acts.get(claim.act)
     value = as_shown(found.state, claim.line.table, claim.line.field, claim.value)
@@ -151,7 +148,7 @@ def _said(found: History, claim: Claim) -> str:
         return f'"{value}"'
     place = ""
     if act.source:
-        place = f"{_file_name(found, act.source)} ({act.source})"
+        place = f"{file_name(found.package.tables, act.source)} ({act.source})"
         place += f", sheet {claim.line.sheet}" if claim.line.sheet else ""
         place += f", row {claim.line.line}" if claim.line.line else ""
     written = f' (written "{claim.line.written}")' if claim.line.written else ""
@@ -160,21 +157,7 @@ def _said(found: History, claim: Claim) -> str:
 
 
 def _row_lines(found: History, table: str, key: str, field: str | None) -> Iterator[str]:
-    from provenance._history.deciding import Refused
-    from provenance._history.edits import row_named
-
-    state = found.state
-    if table not in state.rows:
-        raise Refused(
-            f"nothing is decided of a table '{table}'; write one of {', '.join(state.rows)}"
-        )
-    row = row_named(state, table, key)
-    cells = state.claims.get((table, row), {})
-    if field:
-        cells = {name: said for name, said in cells.items() if name == field}
-    if not cells:
-        raise Refused(f"nothing is recorded about {table} {key}{f', {field}' if field else ''}")
-    for name, said in cells.items():
+    for name, said in claims_about(found, table, key, field).items():
         for claim in said:
             mark = "refused" if claim.refused else "stands "
             yield f"{_NAMES.get(name, name):22} {mark} {_said(found, claim)}"

@@ -180,19 +180,16 @@ def locate(
 
     Exit codes: 0 candidates, 1 no recorded plug fits well, 2 nothing that can be read.
     """
-    from provenance._catalogue.plugs import gather_plugs, index_plugs, read_genera, stored_plugs
-    from provenance._identity.locate import Found, locate_plug
-    from provenance._identity.plug_fit import Seen
-    from provenance._intake.values.units import read_length
-    from provenance._model.measures import FEET_INCHES, INCH_MARK, METRIC, Measures
-
-    seen = Seen(
-        place=room,
-        dowel_mm=read_length(dowel, "mm", "mm") if dowel else None,
-        species=wood or None,
-        upright=upright,
-        measures=Measures(FEET_INCHES if dowel and INCH_MARK.search(dowel) else METRIC),
+    from provenance._catalogue.plugs import (
+        gather_plugs,
+        index_plugs,
+        read_genera,
+        seen_around,
+        stored_plugs,
     )
+    from provenance._identity.locate import Found, locate_plug
+
+    seen = seen_around(room or "", dowel or "", wood or "", upright=upright)
     with progress_bar("reading") as progress:
         unreadable: dict[str, str] = {}
         if index is None:

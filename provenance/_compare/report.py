@@ -239,26 +239,33 @@ def difference_html(found: Difference, *, most: int = MOST_ON_A_PAGE) -> str:
 
     It says loudly how much it leaves out, and where all of it is.
     """
-    files = found.files
     return (
         page_templates("compare", "bundle")
         .get_template("compare.html")
         .render(
             title=f"{found.new.title}: what changed",
             program=f"treenail {__version__}",
-            most=most or None,
-            found=found,
-            sides=[("Old", found.old), ("New", found.new)],
-            remarks=headlines(found),
-            ledger=ledger_sentence(found),
-            history_broken=bool(found.ledger and not found.ledger.sound),
-            tables=[one for one in found.tables if not one.same or one.rewritten],
-            counts={what: found.count(what) for what in ("added", "changed", "withdrawn")},
-            files={
-                "added": files.added,
-                "removed": files.removed,
-                "changed": files.changed,
-                "renamed": [f"{old} → {new}" for old, new in (files.renamed or {}).items()],
-            },
+            **shown_difference(found, most=most),
         )
     )
+
+
+def shown_difference(found: Difference, *, most: int = MOST_ON_A_PAGE) -> dict[str, Any]:
+    """What compared.html shows of a comparison; of each list `most` lines (0: all)."""
+    files = found.files
+    return {
+        "most": most or None,
+        "found": found,
+        "sides": [("Old", found.old), ("New", found.new)],
+        "remarks": headlines(found),
+        "ledger": ledger_sentence(found),
+        "history_broken": bool(found.ledger and not found.ledger.sound),
+        "tables": [one for one in found.tables if not one.same or one.rewritten],
+        "counts": {what: found.count(what) for what in ("added", "changed", "withdrawn")},
+        "files": {
+            "added": files.added,
+            "removed": files.removed,
+            "changed": files.changed,
+            "renamed": [f"{old} → {new}" for old, new in (files.renamed or {}).items()],
+        },
+    }

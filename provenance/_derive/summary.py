@@ -88,6 +88,18 @@ def derive_tables(
     return Derived(tables | order, rule, contradictions, package.model.measures)
 
 
+def as_stored(package: Package) -> Derived:
+    """What the package's own derived tables hold, as they were last written; those with rows."""
+    return Derived(
+        {
+            one.name: package.tables[one.name]
+            for one in package.model.of_role("derived")
+            if package.tables.count(one.name)
+        },
+        measures=package.model.measures,
+    )
+
+
 def derive_package(package: Package, *, into: Path | None = None, **rules: Any) -> Derived:
     """Derive everything and write the derived tables into the package, all of them anew.
 

@@ -45,13 +45,15 @@ class Work:
 class Sent:
     """A file or bytes, to be kept by the browser under `name`; `shown` in it instead.
 
-    Only what the program made itself is `shown`; what others made is kept, never opened here.
+    Only what the program made itself is `shown`; what others made is kept, never opened here. A
+    page that brings its own frame is shown `as_page`, under the policy of all pages.
     """
 
     content: Path | bytes
     name: str
     media_type: str = "application/octet-stream"
     shown: bool = False
+    as_page: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,3 +65,10 @@ class Told:
 
 
 Answer = Page | Done | Work | Sent | Told
+
+
+class Instead(Exception):  # no error: something else comes first
+    """Raised with the answer that comes before the one that was asked for, such as a question."""
+
+    def __init__(self, answer: Answer) -> None:
+        self.answer = answer

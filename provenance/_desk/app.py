@@ -31,7 +31,7 @@ from provenance._base.languages import _, available_languages, speaking
 from provenance._base.page_templates import page_templates
 from provenance._base.resources import shipped
 from provenance._base.visible import visible
-from provenance._desk.answers import Answer, Done, Page, Sent, Told, Work
+from provenance._desk.answers import Answer, Done, Instead, Page, Sent, Told, Work
 from provenance._desk.asked import Asked
 from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
 from provenance._desk.pages import Answering, Pages, Way
@@ -65,7 +65,15 @@ MODULES = (
     "laboratory.results",
     "laboratory.reconciling",
     "laboratory.custody",
+    "research.overview",
+    "record.derived",
+    "research.plugs",
+    "research.relocation",
+    "research.finding_aid",
+    "research.comparing",
     "archive.editions",
+    "record.history",
+    "record.merging",
     "store.about",
     "store.receiving",
     "store.many",
@@ -97,6 +105,8 @@ def desk_app(desk: Desk, access: Access) -> Guard:
     looks = shipped("templates")
     routes += [
         Route(OPENING, http.opening, methods=["GET"]),
+        # pages with a frame of their own name no icon, and browsers ask for one
+        Route("/favicon.ico", lambda _: Response(status_code=HTTPStatus.NO_CONTENT)),
         Route("/record/{record}/events", http.events, methods=["GET"]),
         Route("/look/aid.css", lambda _: FileResponse(looks / "bundle" / "aid.css")),
         Mount("/look", StaticFiles(directory=looks / "desk")),
@@ -164,7 +174,11 @@ class _Http:
 
             def work() -> Response:
                 with speaking(desk.language):
-                    return self._response(request, asked, answering(asked))
+                    try:
+                        answer = answering(asked)
+                    except Instead as instead:
+                        answer = instead.answer
+                    return self._response(request, asked, answer)
 
             return await run_in_threadpool(work)
 
@@ -200,7 +214,7 @@ class _Http:
     def _page(
         self, request: Request, template: str, values: dict[str, Any], status: int = HTTPStatus.OK
     ) -> Response:
-        filled = page_templates("desk", "bundle").get_template(template)
+        filled = page_templates("desk", "bundle", "compare").get_template(template)
         return HTMLResponse(
             filled.render(desk=self.desk, nonce=request.scope["nonce"], **values), status
         )
@@ -218,6 +232,7 @@ class _Http:
             "act": self.access.act,
             "at": asked.at,
             "ways": groups,
+            "events": asked.at("events") if kind == RECORD else "",
             "here": kind and asked.address[kind],
             "languages": available_languages(),
             "path": request.url.path,
@@ -245,12 +260,12 @@ class _Http:
 
 
 async def _told_changes(record: OpenRecord) -> AsyncIterator[str]:
-    mark = (await run_in_threadpool(record.changed_since, 0)).mark
+    mark = (await run_in_threadpool(record.changed_since, -1)).mark
     yield "retry: 1000\n\n"
     while True:
         await asyncio.sleep(1)
         changed = await run_in_threadpool(record.changed_since, mark)
-        if changed.mark != mark or changed.everything:
+        if changed.rows or changed.everything:
             tables: dict[str, list[str] | None] = {}
             for name, key in sorted(changed.rows):
                 keys = tables.setdefault(name, [])
@@ -287,13 +302,13 @@ def _page_before(request: Request) -> str:
 
 
 def _file(sent: Sent) -> Response:
-    how = "inline" if sent.shown else "attachment"
+    how = "inline" if sent.shown or sent.as_page else "attachment"
     name = f"{how}; filename*=UTF-8''{quote(visible(sent.name), safe='')}"
     headers = {"content-disposition": name}
     if isinstance(sent.content, bytes):
         answer = Response(sent.content, media_type=sent.media_type, headers=headers)
     else:
         answer = FileResponse(sent.content, media_type=sent.media_type, headers=headers)
-    for key, value in _SHOWN_ALONE.items():
+    for key, value in () if sent.as_page else _SHOWN_ALONE.items():
         answer.raw_headers.append((key, value))
     return answer

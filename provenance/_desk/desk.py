@@ -8,6 +8,7 @@ import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from provenance._base.fault import fault_in_words
 from provenance._base.languages import SOURCE
 from provenance._desk.answers import Sent
 from provenance._desk.jobs import Jobs
+from provenance._desk.prepared import Prepared
 from provenance._desk.record.open_record import OpenRecord
 from provenance._desk.things import thing_named, things_in
 
@@ -47,6 +49,9 @@ class Desk:
         self._opening = threading.Lock()
         self._made: OrderedDict[str, Sent] = OrderedDict()
         self.jobs = Jobs(fault_in_words)
+        self.prepared = Prepared()
+        self.at_the_end = ExitStack()
+        """What is let go of when the desk is closed."""
 
     @property
     def is_shelf(self) -> bool:
@@ -97,4 +102,5 @@ class Desk:
         """Write what waits to be written, and take away what only an open desk needs."""
         for one in self._open.values():
             one.close()
+        self.at_the_end.close()
         shutil.rmtree(self._scratch, ignore_errors=True)

@@ -61,7 +61,7 @@ def _input(model: Model, table: Table, one: Field) -> Input:
         help=one.description,
         section=table.sections[one.section],
         kind=_kind(one, bool(options)),
-        unit=model.unit_of(one),
+        unit=model.form_unit(one),
         options=options,
         separator=one.separator or "",
         points_at=next(pointing, ""),

@@ -388,18 +388,20 @@ def undo(act: str) -> Deciding:
             raise Refused(f"act {name[:8]} is already undone")
         if history.acts[name].kind == BEGUN:
             raise Refused("the act with which the record began cannot be undone")
-        undone = Act(UNDO, undoes=name)
-        since = _changed_since(history, name, history.adding(undone)[0])
-        if since:
+        if since := without(history, name)[1]:
             listed = ", ".join(one[:8] for one in since)
             raise Refused(f"what act {name[:8]} did was changed since by {listed}; undo that first")
-        return undone
+        return Act(UNDO, undoes=name)
 
     return deciding
 
 
-def _changed_since(history: History, name: str, without: History) -> list[str]:
-    """The live acts that build on one: they refuse what it says, or speak of rows it brought."""
+def without(history: History, name: str) -> tuple[History, list[str]]:
+    """The history with an act undone, and the live acts that build on it, which forbid that.
+
+    Those refuse what it says, or speak of rows it brought.
+    """
+    undone = history.adding(Act(UNDO, undoes=name))[0]
     brought = {
         (line.table, line.after)
         for line in history.acts[name].lines
@@ -418,19 +420,19 @@ def _changed_since(history: History, name: str, without: History) -> list[str]:
     here = history.state.rows
     for place in (
         (table, row)
-        for table, rows in without.state.rows.items()
+        for table, rows in undone.state.rows.items()
         for row, cells in rows.items()
         # the very same where nothing of it is undone
         if row in here[table] and here[table][row] is not cells
     ):
-        claims = without.state.said_of(*place, ROW_FIELD)
+        claims = undone.state.said_of(*place, ROW_FIELD)
         # a row that nobody states any more, and that only corrections keep
         kept = [one for one in claims if not one.refused and one.line.field != ROW_FIELD]
         stating = [one for one in claims if not one.refused and one.line.field == ROW_FIELD]
         was = history.state.said_of(*place, ROW_FIELD)
         if kept and not stating and any(one.line.field == ROW_FIELD for one in was):
             since += [one.act for one in kept]
-    return [one for one in later if one in since]
+    return undone, [one for one in later if one in since]
 
 
 def _lineage(history: History, source: str) -> str:

@@ -89,7 +89,7 @@ class TypedCells:
         known = self._readers.get((table.name, field))
         if known is None:
             links = {name for key in table.foreign_keys for name in key.fields}
-            unit = self._model.unit_of(table.field(field)) if self._as_shown else ""
+            unit = self._model.form_unit(table.field(field)) if self._as_shown else ""
             known = self._readers[table.name, field] = CellReader(
                 table.field(field),
                 ReadingHabits(unit=unit or None),

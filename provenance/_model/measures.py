@@ -17,6 +17,8 @@ from math import ceil
 from types import MappingProxyType
 
 INCH, FOOT = Fraction(254, 10), Fraction(3048, 10)
+BY_RULE = ("ft-in", "in", "ft")
+"""Units of a crew that measures in feet and inches."""
 MM_PER: Mapping[str, Fraction] = MappingProxyType(
     {
         "mm": Fraction(1),

@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 from provenance._base.errors import UnknownName, UnusableSchema
 from provenance._base.resources import shipped
 from provenance._base.yaml_text import read_yaml
-from provenance._model.measures import METRIC, Measures
+from provenance._model.measures import BY_RULE, METRIC, Measures
 
 Made = TypeVar("Made")
 
@@ -316,6 +316,12 @@ class Model:
     def unit_of(self, one: Field) -> str:
         """The unit in which people are shown a field; '' where it has none."""
         return self.measures.unit(one.unit, one.measure) if one.unit else ""
+
+    def form_unit(self, one: Field) -> str:
+        """The unit in which forms and pages hold a field: feet or inches where the crew measures
+        so, else the field's own; '' where it has none."""
+        crew = self.unit_of(one) if one.measure else ""
+        return crew if crew in BY_RULE else one.unit or ""
 
     def vocabulary_of(self, one: Field) -> Vocabulary | None:
         """The vocabulary that a field is coded with, or None."""

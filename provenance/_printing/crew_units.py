@@ -10,18 +10,12 @@ from provenance._intake.values.units import read_length
 from provenance._model.measures import INCH
 from provenance._model.schema import Field, Model
 
-BY_RULE = {
+HOW_TO_WRITE = {
     "ft-in": N_("feet and inches such as 12' 6 1/2\""),
     "in": N_("inches such as 11 3/8"),
     "ft": N_("feet such as 12.54"),
 }
-"""Units of a crew that measures in feet and inches, with how to write them."""
-
-
-def form_unit(model: Model, one: Field) -> str:
-    """The unit of a field's column: how the crew measures its length, else the field's own."""
-    crew = model.unit_of(one) if one.measure else ""
-    return crew if crew in BY_RULE else one.unit or ""
+"""Unit of a crew that measures in feet and inches → how to write it."""
 
 
 def as_crews_write(model: Model, one: Field, text: str, written: str = "") -> str:
@@ -31,7 +25,7 @@ def as_crews_write(model: Model, one: Field, text: str, written: str = "") -> st
     left.
     """
     assert one.unit is not None
-    measures, unit = model.measures, form_unit(model, one)
+    measures, unit = model.measures, model.form_unit(one)
     said = [measures.say(text, one.unit, one.measure, step=step) for step in (None, INCH / 64)]
     for words in (written, *said):
         with suppress(UnreadableValue):

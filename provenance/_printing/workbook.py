@@ -23,7 +23,7 @@ from provenance._model.form_cell import NO, YES, form_cell
 from provenance._model.measures import FEET_INCHES
 from provenance._model.schema import Field, Model, Table
 from provenance._model.spoken import spoken
-from provenance._printing.crew_units import BY_RULE, as_crews_write, form_unit
+from provenance._printing.crew_units import HOW_TO_WRITE, as_crews_write
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -140,7 +140,7 @@ def _written(
             "table": table.name,
             "header_row": HEADER_ROW + 1,
             "columns": {
-                heading(one, form_unit(model, one)): one.name for one in table.form_fields()
+                heading(one, model.form_unit(one)): one.name for one in table.form_fields()
             },
         }
     about = {"treenail_workbook": 1, "profile": model.profile, "sheets": marker}
@@ -211,7 +211,7 @@ class _Sheet:
                 )
             header = self.looks.needed if one.required else self.looks.header
             self.sheet.write_string(
-                HEADER_ROW, column, heading(one, form_unit(self.model, one)), header
+                HEADER_ROW, column, heading(one, self.model.form_unit(one)), header
             )
             self.sheet.write_comment(
                 HEADER_ROW,
@@ -259,7 +259,7 @@ class _Sheet:
 
     def _by_rule(self, one: Field) -> bool:
         """Whether a length is written in feet and inches."""
-        return form_unit(self.model, one) in BY_RULE
+        return self.model.form_unit(one) in HOW_TO_WRITE
 
     def _write_value(self, line: int, column: int, one: Field, text: str, written: str) -> None:
         value = form_cell(self.model, one, text)
@@ -282,7 +282,7 @@ class _Sheet:
     def _note(self, one: Field) -> str:
         lines = [one.description]
         if self._by_rule(one):
-            lines.append(_(_OTHER_UNIT).format(how=_(BY_RULE[form_unit(self.model, one)])))
+            lines.append(_(_OTHER_UNIT).format(how=_(HOW_TO_WRITE[self.model.form_unit(one)])))
         elif one.unit:
             lines.append(_("Unit: {unit}.").format(unit=one.unit))
         if one.unit in LENGTHS and not self._by_rule(one):
@@ -327,7 +327,7 @@ class _Sheet:
             options = _number_validation(one)
             cell = f"{_column_letters(column)}{FIRST_ROW + 1}"
             if self._by_rule(one):
-                return _in_feet_and_inches(form_unit(self.model, one), cell)
+                return _in_feet_and_inches(self.model.form_unit(one), cell)
             return _or_feet_and_inches(options, cell) if one.unit in LENGTHS else options
         target = self._key_target(one)
         if target:
@@ -420,7 +420,7 @@ def _in_feet_and_inches(unit: str, cell: str) -> dict[str, Any]:
     return {
         "validate": "custom",
         "value": f"=AND({begins},OR({','.join(ends)}))",
-        "error_message": _(_OTHER_UNIT).format(how=_(BY_RULE[unit])),
+        "error_message": _(_OTHER_UNIT).format(how=_(HOW_TO_WRITE[unit])),
     }
 
 

@@ -18,3 +18,16 @@ document.addEventListener('htmx:sendError', () => {
   problem.setAttribute('role', 'alert');
   problem.textContent = document.body.dataset.silent;
 });
+
+// what was changed elsewhere: a sheet takes it in by itself, any other page says so
+const elsewhere = document.getElementById('elsewhere');
+const listen = () => {
+  const events = new EventSource(elsewhere.dataset.events);
+  events.addEventListener('changed', () => { elsewhere.hidden = false; });
+  // a browser holds six connections to one server: a tab that nobody sees lets go of its own
+  document.addEventListener('visibilitychange', () => {
+    events.close();
+    document.addEventListener('visibilitychange', listen, {once: true});
+  }, {once: true});
+};
+if (elsewhere && !document.getElementById('grid')) listen();

@@ -26,19 +26,12 @@ class Conclusions:
     def __init__(self, cells: Cells, folder: Path) -> None:
         from provenance._derive.figures.figure_parts import Places
         from provenance._derive.story import Story
-        from provenance._derive.summary import Derived
+        from provenance._derive.summary import as_stored
 
         package = cells.record.package
         self._cells = cells
         self._folder = folder
-        self._derived = Derived(
-            {
-                one.name: package.tables[one.name]
-                for one in package.model.of_role("derived")
-                if cells.record.rows(one.name)
-            },
-            measures=package.model.measures,
-        )
+        self._derived = as_stored(package)
         self._places = Places.of(package)
         self._story = Story(package)
 

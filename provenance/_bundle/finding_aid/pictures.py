@@ -52,10 +52,11 @@ class Attachment:
 class Pictures:
     """Previews of the files of one record, each made once."""
 
-    def __init__(self, cells: Cells, source: Path, folder: Path) -> None:
+    def __init__(self, cells: Cells, source: Path, folder: Path, *, shows_svg: bool = True) -> None:
         self._cells = cells
         self._source = source
         self._folder = folder
+        self._shows_svg = shows_svg
         self._done: dict[str, Attachment] = {}
 
     def about(self, table: str, key: str) -> Sequence[Attachment]:
@@ -81,7 +82,7 @@ class Pictures:
                     made, shown = of_copy, copy
                     break
         preview, size, why = None, (0, 0), ""
-        if there and media_type_of(path) == SVG:
+        if there and self._shows_svg and media_type_of(path) == SVG:
             # as a picture in a page it shows what is drawn in it, and runs nothing
             preview = quote(path)
         elif isinstance(made, str):

@@ -38,6 +38,7 @@ def write_finding_aid(
     links: Sequence[Mapping[str, str]],
     files: Collection[str],
     json_ld: Mapping[str, Any] | None = None,
+    shows_svg: bool = True,
     progress: Progress = say_nothing,
 ) -> None:
     """Write index.html, go.html and pages/ into `folder`, which is still being built.
@@ -45,13 +46,14 @@ def write_finding_aid(
     Only what is in `package` is shown, so a public edition is made from a package that has been
     redacted. `facts` are shown at the top (name, value), `links` lead to the other files (path,
     link in words); `files` are the paths in the package that a page may link to; `json_ld`
-    describes the whole for search engines (schema.org). `progress` counts pages.
+    describes the whole for search engines (schema.org). `shows_svg` tells whether drawings of the
+    record that are SVG are shown, which a browser may run elsewhere. `progress` counts pages.
     Raises UnusablePackage when a table cannot be read.
     """
     record = Record(package)
     cells = Cells(record, frozenset(files))
     writer = Writer(folder, package.title)
-    pictures = Pictures(cells, package.folder, folder)
+    pictures = Pictures(cells, package.folder, folder, shows_svg=shows_svg)
     plans = Plans(cells)
     for name in ("aid.css", "aid.js"):
         put(folder / "pages" / name, (shipped("templates") / "bundle" / name).read_bytes())

@@ -13,6 +13,7 @@ from provenance._checks.again import Checking
 from provenance._desk.record.shown import shown_row
 from provenance._history import deciding
 from provenance._history.edits import Change
+from provenance._history.history import open_history
 from provenance._intake.working import Changed, Stands, Unread, Working
 from provenance._model.spoken import spoken
 from provenance._record.package import open_package
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from provenance._base.findings import Finding, Report
+    from provenance._history.history import History
     from provenance._model.schema import Model
     from provenance._record.package import Package
     from provenance._record.snapshot import Snapshot
@@ -61,6 +63,8 @@ class OpenRecord:
         self._read_only = read_only
         self._package = open_package(folder)
         self._working: Working | None = None
+        self._seen = self._package.stamps
+        self._changes = 0
         self._begun = threading.Lock()
         self._checking: Checking | None = None
         self._one_check = threading.Lock()
@@ -82,16 +86,32 @@ class OpenRecord:
         """The tables as they stand now, written or not."""
         return self.package.tables if self._working is None else self._working.tables
 
+    @property
+    def history(self) -> History:
+        """Everything that was said of the record; raises BrokenHistory."""
+        if not self._read_only:
+            return self._to_change().history
+        package = self.package
+        with package.locked_for_reading():
+            return open_history(package)
+
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
         if not self._read_only:
             self._to_change()
 
     def changed_since(self, mark: int) -> Changed:
-        """What anybody changed since a mark, as `Working` has it."""
-        if self._working is None:
-            return Changed(0, frozenset(), everything=False)
-        return self._working.changed_since(mark)
+        """What anybody changed since a mark, as `Working` has it; before that, whether anybody did.
+
+        With a mark below 0 only the mark of now is asked.
+        """
+        if self._working is not None:
+            # the marks of a history that was read since are others: everything may have changed
+            return self._working.changed_since(max(mark, 0))
+        stamps = self._package.stamps
+        if stamps != self._seen:
+            self._seen, self._changes = stamps, self._changes + 1
+        return Changed(self._changes, frozenset(), everything=0 <= mark != self._changes)
 
     def findings(self) -> Report:
         """What the check says now; only what a change touches is asked again."""
@@ -130,6 +150,11 @@ class OpenRecord:
     def decide(self, decision: deciding.Deciding, *, by: str, why: str = "") -> deciding.Done:
         """Save a decision; raises Refused."""
         return self._to_change().decide(decision, who=by, why=why)
+
+    def write(self) -> None:
+        """Write what waits, for whoever reads the folder."""
+        if self._working is not None:
+            self._working.write_tables()
 
     def close(self) -> None:
         """Write what waits."""

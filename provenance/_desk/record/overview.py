@@ -6,6 +6,7 @@ from provenance._base.languages import N_
 from provenance._desk.answers import Answer, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
+from provenance._history.told import file_name, kind_in_words
 
 pages = Pages()
 
@@ -28,6 +29,13 @@ def overview(asked: Asked) -> Answer:
             "counts": [(one, tables.count(one.name)) for one in main],
             "severities": {one: report.count(one) for one in ("error", "warning", "note")},
             "conflicts": tables.count("conflict") if "conflict" in package.model.tables else 0,
-            "acts": acts[::-1],
+            "acts": [
+                (
+                    row,
+                    kind_in_words(row["kind"], row["why"]),
+                    row["source_id"] and file_name(tables, row["source_id"]),
+                )
+                for row in acts[::-1]
+            ],
         },
     )

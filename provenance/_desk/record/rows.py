@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from itertools import islice
+from pathlib import Path
 
 from provenance._base.errors import UnusableInput
 from provenance._base.findings import Finding
@@ -18,6 +19,7 @@ from provenance._desk.record.shown import shown_row
 from provenance._desk.things import NotHere
 from provenance._history.edits import Change
 from provenance._history.projection import covered_tables, links_of
+from provenance._intake.photos.picture import is_picture
 from provenance._model.schema import Table
 from provenance._model.spoken import spoken
 from provenance._record.measured import reading_of, shown
@@ -25,8 +27,8 @@ from provenance._record.snapshot import Row, Snapshot
 
 pages = Pages()
 
-ABOUT_A_TIMBER = ("sample", "tie", "wood_use", "relation", "file")
-ABOUT_A_SAMPLE = ("plug", "agreement", "lab_result", "ring_series", "tie", "custody", "file")
+ABOUT_A_TIMBER = ("tie", "wood_use", "relation")
+ABOUT_A_SAMPLE = ("plug", "agreement", "lab_result", "ring_series", "tie", "custody")
 """Tables whose rows are shown with a timber, and with each of its samples."""
 WAS = "was-"
 HEADLINE = 4
@@ -108,7 +110,8 @@ def timber(asked: Asked) -> Answer:
             "key": key,
             "timber": _form(tables, "element", tables.rows("element")[place], found),
             "samples": parts,
-            "about_timber": _about(tables, ABOUT_A_TIMBER[1:], "element_id", key, found),
+            "about_timber": _about(tables, ABOUT_A_TIMBER, "element_id", key, found),
+            "pictures": _pictures(tables, key, [number for number, *_ in parts]),
             "before": keys[place - 1] if place else "",
             "after": keys[place + 1] if place + 1 < len(keys) else "",
             "keys": _keys(tables, ("element", "sample")),
@@ -229,6 +232,19 @@ def _about(
         rows = [row for row in tables.rows(name) if pointing and row[field] == key]
         forms.append((table, [_form(tables, name, row, found) for row in rows]))
     return [one for one in forms if one[1] or one[0].name in ("sample", "plug")]
+
+
+def _pictures(tables: Snapshot, timber: str, samples: Collection[str]) -> list[Row]:
+    """The rows of pictures of a timber, its samples and their plugs."""
+    about = {("element", timber), *(("sample", one) for one in samples)}
+    about |= {
+        ("plug", row["plug_id"]) for row in tables.rows("plug") if row["sample_id"] in samples
+    }
+    return [
+        row
+        for row in tables.rows("file")
+        if (row["about_table"], row["about_id"]) in about and is_picture(Path(row["path"]))
+    ]
 
 
 def _keys(tables: Snapshot, names: tuple[str, ...]) -> dict[str, list[str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from provenance._model.schema import Field, Table
-from provenance._printing.crew_units import BY_RULE, as_crews_write, form_unit
+from provenance._printing.crew_units import HOW_TO_WRITE, as_crews_write
 from provenance._record.cells import float_of
 from provenance._record.measured import readings
 from provenance._record.snapshot import Row, Snapshot
@@ -14,7 +14,7 @@ from provenance._record.snapshot import Row, Snapshot
 def shown_rows(tables: Snapshot, name: str) -> Iterator[dict[str, str]]:
     """Every row of a table, its lengths in the units of the record where those say them exactly."""
     table = tables.model.table(name)
-    lengths = [one for one in table.fields if form_unit(tables.model, one) in BY_RULE]
+    lengths = [one for one in table.fields if tables.model.form_unit(one) in HOW_TO_WRITE]
     for row in tables.rows(name):
         yield shown_row(tables, table, row, lengths)
 
@@ -24,7 +24,7 @@ def shown_row(
 ) -> dict[str, str]:
     """One row so; `lengths` are the fields that are written in feet and inches, if known."""
     if lengths is None:
-        lengths = [one for one in table.fields if form_unit(tables.model, one) in BY_RULE]
+        lengths = [one for one in table.fields if tables.model.form_unit(one) in HOW_TO_WRITE]
     cells = {name: row[name] for name in table.names}
     written: Mapping[tuple[str, str, str], str] = readings(tables) if lengths else {}
     for one in lengths:

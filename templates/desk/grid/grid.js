@@ -150,9 +150,13 @@ function reload(keys) {
   });
 }
 
-function listen() {
+function listen(lost = false) {
   const events = new EventSource(`${base}/events`);
-  let lost = false;
+  // a browser holds six connections to one server: a tab that nobody sees lets go of its own
+  document.addEventListener("visibilitychange", () => {
+    events.close();
+    document.addEventListener("visibilitychange", () => listen(true), { once: true });
+  }, { once: true });
   events.addEventListener("changed", (event) => {
     const { tables } = JSON.parse(event.data);
     if (!tables || table in tables) reload(tables?.[table]);
@@ -162,7 +166,7 @@ function listen() {
     lost = true;
     const { answers } = acts; // a page that is being left loses it as well, and an act may be answered first
     setTimeout(() => { if (lost && answers === acts.answers) acts.hear.silent(); }, 3000);
-    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 5000); // it was refused: it does not try again
+    if (events.readyState === EventSource.CLOSED) setTimeout(() => { if (!document.hidden) listen(true); }, 5000); // it was refused: it does not try again
   });
   events.addEventListener("open", () => {
     acts.wake();
