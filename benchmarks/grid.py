@@ -20,6 +20,7 @@ from playwright.sync_api import sync_playwright
 from tests.desk.grid_server import COLUMNS, Desk, column, serving, some_rows
 
 ROWS, WIDE, TIMES = 20_000, 35, 5
+WINDOW: Any = {"width": 1280, "height": 900}
 SWEEP = """async () => {
   const part = document.querySelector('revogr-viewport-scroll.rgCol .vertical-inner');
   const top = part.scrollHeight - part.clientHeight;
@@ -54,15 +55,14 @@ def main() -> None:
         browser = playwright.chromium.launch(
             executable_path=chromium, args=["--no-sandbox", "--disable-gpu"]
         )
-        opened = [measured(browser, address) for _ in range(TIMES)]
+        opened = [measured(browser.new_page(viewport=WINDOW), address) for _ in range(TIMES)]
         for name in opened[0]:
             print(f"{name:34} {statistics.median(one[name] for one in opened):8.3f}")
         browser.close()
 
 
-def measured(browser: Any, address: str) -> dict[str, float]:
-    """One page opened, swept over its whole height, and one cell edited."""
-    page = browser.new_page(viewport={"width": 1280, "height": 900})
+def measured(page: Any, address: str) -> dict[str, float]:
+    """A table opened in a page, swept over its whole height, and one cell edited."""
     session = page.context.new_cdp_session(page)
     session.send("Performance.enable", {"timeDomain": "threadTicks"})
 

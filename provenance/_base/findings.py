@@ -118,6 +118,11 @@ class Report:
         """The number of findings."""
         return len(self.found)
 
+    def about(self, table: str, key: str) -> list[Finding]:
+        """The findings about one row."""
+        found = self.found.filter(table=table, key=key)
+        return [Finding(*values) for values in found.iter_rows()]
+
     def count(self, severity: str) -> int:
         """How many findings have that severity."""
         return int((self.found["severity"] == severity).sum())

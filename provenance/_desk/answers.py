@@ -58,7 +58,7 @@ class Sent:
 
 @dataclass(frozen=True)
 class Told:
-    """What the page's own script asked for, as JSON."""
+    """What the page's own script asked for, as JSON; bytes are JSON already."""
 
     value: Any
     status: int = 200

@@ -5,13 +5,15 @@ from __future__ import annotations
 import asyncio
 import importlib
 import json
+import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, urlsplit
 
 from starlette.applications import Starlette
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import (
@@ -21,7 +23,7 @@ from starlette.responses import (
     Response,
     StreamingResponse,
 )
-from starlette.routing import Mount, Route
+from starlette.routing import BaseRoute, Mount, Route, Router
 from starlette.staticfiles import StaticFiles
 
 from provenance._base.disk import disk_trouble
@@ -40,12 +42,14 @@ from provenance._desk.uploads import received
 
 if TYPE_CHECKING:
     from starlette.requests import Request
+    from starlette.types import Receive, Scope, Send
 
     from provenance._desk.desk import Desk
     from provenance._desk.record.open_record import OpenRecord
 
+FIRST = "overview"
+"""The module of the first page."""
 MODULES = (
-    "overview",
     "choosing",
     "record.overview",
     "record.rows",
@@ -86,7 +90,7 @@ MODULES = (
     "store.lists",
     "store.papers",
 )
-"""The modules of this folder that have pages, in the order of the list of ways."""
+"""The other modules of this folder that have pages, in the order of the list of ways."""
 _KINDS = (RECORD, BUNDLE, STORE)
 _SHOWN_ALONE = {b"content-security-policy": b"default-src 'none'; frame-ancestors 'self'; sandbox"}
 _GO = "HX-Redirect"
@@ -95,21 +99,17 @@ _GO = "HX-Redirect"
 
 def desk_app(desk: Desk, access: Access) -> Guard:
     """The whole desk as an ASGI application."""
-    pages = [_pages_of(name) for name in MODULES]
-    http = _Http(desk, access, [way for one in pages for way in one.ways])
-    routes: list[Route | Mount] = [
-        Route(route.address, http.endpoint(route.answering), methods=[route.method])
-        for one in pages
-        for route in one.routes
-    ]
+    http = _Http(desk, access)
     looks = shipped("templates")
-    routes += [
+    routes = [
+        *http.routes(FIRST),
         Route(OPENING, http.opening, methods=["GET"]),
         # pages with a frame of their own name no icon, and browsers ask for one
         Route("/favicon.ico", lambda _: Response(status_code=HTTPStatus.NO_CONTENT)),
         Route("/record/{record}/events", http.events, methods=["GET"]),
         Route("/look/aid.css", lambda _: FileResponse(looks / "bundle" / "aid.css")),
         Mount("/look", StaticFiles(directory=looks / "desk")),
+        Mount("", http.others),
     ]
     troubles = (HTTPException, TreenailError, OSError, Exception)
     return Guard(
@@ -117,18 +117,35 @@ def desk_app(desk: Desk, access: Access) -> Guard:
     )
 
 
-def _pages_of(name: str) -> Pages:
-    pages = importlib.import_module(f"provenance._desk.{name}").pages
-    assert isinstance(pages, Pages)
-    return pages
-
-
 @dataclass
 class _Http:
     desk: Desk
     access: Access
-    ways: list[Way]
+    ways: list[Way] = field(default_factory=list)
     opened: bool = False
+    _router: Router | None = None
+    _loading: threading.Lock = field(default_factory=threading.Lock)
+
+    def routes(self, module: str) -> list[BaseRoute]:
+        """The pages and acts of a module; its ways are put behind the others."""
+        pages = importlib.import_module(f"provenance._desk.{module}").pages
+        assert isinstance(pages, Pages)
+        self.ways += pages.ways
+        return [
+            Route(one.address, self.endpoint(one.answering), methods=[one.method])
+            for one in pages.routes
+        ]
+
+    async def others(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """All pages but the first, which comes before their modules are loaded."""
+        router = await run_in_threadpool(self._load)
+        await router(scope, receive, send)
+
+    def _load(self) -> Router:
+        with self._loading:
+            if self._router is None:
+                self._router = Router([one for name in MODULES for one in self.routes(name)])
+            return self._router
 
     async def opening(self, request: Request) -> Response:
         """The address that the program opens: takes its ticket for a cookie, once."""
@@ -197,7 +214,9 @@ class _Http:
                 request.scope[EXTRA_POLICY] = answer.allowed
                 values = dict(answer.values)
                 if answer.whole:
-                    values |= self._around(request, asked)
+                    around = self._around(request, asked)
+                    assert values.keys().isdisjoint(around), values.keys() & around.keys()
+                    values |= around
                 return self._page(request, answer.template, values)
             case Work():
                 running = self.desk.jobs.start(answer.title, _page_before(request), answer.work)
@@ -209,6 +228,8 @@ class _Http:
             case Sent():
                 return _file(answer)
             case Told():
+                if isinstance(answer.value, bytes):
+                    return Response(answer.value, answer.status, media_type="application/json")
                 return JSONResponse(answer.value, answer.status)
 
     def _page(
@@ -216,7 +237,9 @@ class _Http:
     ) -> Response:
         filled = page_templates("desk", "bundle", "compare").get_template(template)
         return HTMLResponse(
-            filled.render(desk=self.desk, nonce=request.scope["nonce"], **values), status
+            filled.render(desk=self.desk, nonce=request.scope["nonce"], **values),
+            status,
+            background=BackgroundTask(self._load),
         )
 
     def _around(self, request: Request, asked: Asked) -> dict[str, Any]:
@@ -232,7 +255,7 @@ class _Http:
             "act": self.access.act,
             "at": asked.at,
             "ways": groups,
-            "events": asked.at("events") if kind == RECORD else "",
+            "told_at": asked.at("events") if kind == RECORD else "",
             "here": kind and asked.address[kind],
             "languages": available_languages(),
             "path": request.url.path,

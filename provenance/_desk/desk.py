@@ -11,15 +11,17 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from provenance._base.fault import fault_in_words
 from provenance._base.languages import SOURCE
 from provenance._desk.answers import Sent
 from provenance._desk.jobs import Jobs
 from provenance._desk.prepared import Prepared
-from provenance._desk.record.open_record import OpenRecord
 from provenance._desk.things import thing_named, things_in
+
+if TYPE_CHECKING:
+    from provenance._desk.record.open_record import OpenRecord
 
 MOST_MADE = 200
 """Files made for a person that can be fetched again while the desk is open."""
@@ -74,6 +76,9 @@ class Desk:
 
     def open_record(self, folder: Path) -> OpenRecord:
         """The record in a folder as it is worked on here; the same one until the desk is closed."""
+        # the check and the history, which the first page does not wait for
+        from provenance._desk.record.open_record import OpenRecord
+
         folder = folder.resolve()
         with self._opening:
             if folder not in self._open:

@@ -21,6 +21,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from hashlib import sha256
+from json.encoder import encode_basestring
 from typing import NamedTuple
 
 HERE, GONE = "here", "gone"
@@ -102,7 +103,9 @@ def id_of(act: Act, said: str, lines: Sequence[str]) -> str:
 
 
 def _digest(key: bytes, texts: Iterable[str]) -> str:
-    return hmac.digest(key, _as_json(list(texts)).encode(), "sha256").hex()
+    # as _as_json has a list of texts, at a fifth of the time: there are a million of these
+    listed = f"[{','.join(map(encode_basestring, texts))}]"
+    return hmac.digest(key, listed.encode(), "sha256").hex()
 
 
 Acts = Mapping[str, Act]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
 from itertools import islice
 from types import MappingProxyType
+from typing import NamedTuple
 
 import polars as pl
 
@@ -47,6 +49,7 @@ from provenance._model.schema import Model
 from provenance._model.written import reading
 from provenance._record.edition_key import edition_key
 from provenance._record.package import Package
+from provenance._record.reading import TableText, table_of
 from provenance._record.snapshot import Snapshot
 from provenance._record.together import Staging
 
@@ -102,6 +105,8 @@ class History:
             state = follow(self.state, after.acts, after.live, came={name: act}, went=went)
             if state is not None:
                 known["state"] = state
+                if "readings" in vars(self):
+                    known["readings"] = _readings_after(self, state)
         return after
 
     @cached_property
@@ -128,6 +133,14 @@ class History:
         return found
 
     @cached_property
+    def readings(self) -> dict[str, dict[str, list[Reading]]]:
+        """Lengths as they were written, of the cells that hold what was read, by table and row."""
+        found: dict[str, dict[str, list[Reading]]] = {}
+        for name, rows in self.state.rows.items():
+            found[name] = dict(_readings(self.state, name, rows))
+        return found
+
+    @cached_property
     def live(self) -> dict[str, Act]:
         """The acts that are not undone."""
         return live(self.acts)
@@ -151,10 +164,14 @@ def keeps_history(package: Package) -> bool:
 
 def read_acts(tables: Snapshot, known: Mapping[str, Act] = NO_ACTS) -> dict[str, Act]:
     """The acts as they are written, unproved, in the order of the file, without those `known`."""
-    lines: dict[str, list[Line]] = {}
-    named = tables.tuples(CHANGE, ("act_id", *_LINE_COLUMNS))
-    for name, *texts in islice(named, sum(len(act.lines) for act in known.values()), None):
-        lines.setdefault(name, []).append(Line._make(texts))
+    lines: dict[str, list[Line]] = defaultdict(list)
+    told = zip(
+        tables.column(CHANGE, "act_id"),
+        map(Line._make, tables.tuples(CHANGE, _LINE_COLUMNS)),
+        strict=True,
+    )
+    for name, line in islice(told, sum(len(act.lines) for act in known.values()), None):
+        lines[name].append(line)
     acts = {}
     for row in tables.rows(ACT)[len(known) :]:
         acts[row["act_id"]] = Act(
@@ -280,9 +297,18 @@ def open_history(package: Package) -> History:
 def _edits(state: State, tables: Snapshot) -> Iterator[Line]:
     for table in covered_tables(state.model):
         # most tables stand as they were written
+        columns = columns_of(state, table.name, tables.columns(table.name))
+        ours = frame_of(columns, list(state.rows[table.name].values()))
+        if ours.equals(_with_columns(tables, table.name, columns)):
+            continue
         if not same_rows(rows_in_order(state, table.name), tables.rows(table.name)):
             names = [*table.names, *(n for n in tables.columns(table.name) if n not in table)]
             yield from table_lines(state, table, tables.rows(table.name), names)
+
+
+def _with_columns(tables: Snapshot, name: str, columns: Iterable[str]) -> pl.DataFrame:
+    texts = tables.texts(name)
+    return texts.select(one if one in texts.columns else pl.lit("").alias(one) for one in columns)
 
 
 def same_rows(ours: Sequence[Mapping[str, str]], theirs: Sequence[Mapping[str, str]]) -> bool:
@@ -370,6 +396,48 @@ def changed_table(
     return data
 
 
+class TablesToCome:
+    """The tables that histories come to before they are written; one history after another.
+
+    Of a long table only the rows are made that are others than in the history before.
+    """
+
+    def __init__(self) -> None:
+        self._made: dict[str, tuple[Rows, pl.DataFrame, TableText]] = {}
+
+    def table(self, history: History, name: str, before: History) -> TableText | None:
+        """What will be read from the file of a table; None where it says so already.
+
+        `before` is the history that the files say.
+        """
+        rows = history.state.rows.get(name)
+        if rows is None:
+            frame = _changed_frame(history, name, None, before)
+            return None if frame is None else table_of(frame)
+        if not _differ(before.state.rows[name], rows):
+            return None
+        made = self._made.get(name)
+        if made is None or made[0] is not rows:
+            columns = columns_of(history.state, name, history.package.tables.columns(name))
+            frame = _frame_after(
+                columns, rows, *(made[:2] if made else ({}, frame_of(columns, [])))
+            )
+            made = self._made[name] = rows, frame, table_of(frame)
+        return made[2]
+
+
+def _frame_after(
+    columns: Sequence[str], rows: Rows, before: Rows, frame: pl.DataFrame
+) -> pl.DataFrame:
+    """The frame of rows, most of which stand in the frame of those before."""
+    at = {row: place for place, row in enumerate(before)}
+    new = [cells for row, cells in rows.items() if cells is not before.get(row)]
+    number = iter(range(len(frame), len(frame) + len(new)))
+    order = [at[row] if cells is before.get(row) else next(number) for row, cells in rows.items()]
+    old = frame.select(one if one in frame.columns else pl.lit("").alias(one) for one in columns)
+    return pl.concat([old, frame_of(columns, new)])[order]
+
+
 def _written_behind(package: Package, name: str, frame: pl.DataFrame) -> bytes | None:
     """The file of a table with the new rows of `frame` behind it; None where that is not the same.
 
@@ -410,6 +478,8 @@ def _changed_frame(
         columns = columns_of(state, name, tables.columns(name)) if changed else []
         return frame_of(columns, list(state.rows[name].values())) if changed else None
     if name == ORIGIN:
+        if origin is None and before is not None and _same_origins(before, history):
+            return None
         said = _origin_rows(history, tables.rows(ORIGIN) if origin is None else origin)
     else:
         said = list(_COMPUTED[name](history))
@@ -520,26 +590,56 @@ def _former_key_rows(history: History) -> Iterator[dict[str, str]]:
 
 
 def _reading_rows(history: History) -> Iterator[dict[str, str]]:
-    """Lengths as they were written, of the cells that hold what was read."""
-    state = history.state
+    for name, rows in history.state.rows.items():
+        told = history.readings[name]
+        for row in rows if told else ():
+            for one in told.get(row, ()):
+                yield {
+                    "table_name": name,
+                    "row_key": history.state.keys[name, row],
+                    "field": one.field,
+                    "as_written": one.text,
+                    "step_mm": one.step_mm,
+                }
+
+
+class Reading(NamedTuple):
+    """A length as it was written, and how finely in mm it was read."""
+
+    field: str
+    text: str
+    step_mm: str
+
+
+def _readings(state: State, name: str, rows: Rows) -> Iterator[tuple[str, list[Reading]]]:
+    lengths = [one for one in state.model.table(name).fields if one.unit in MM_PER]
+    for row, cells in rows.items() if lengths else ():
+        told = []
+        for one in lengths:
+            if not (value := cells.get(one.name)):
+                continue
+            said = state.said_of(name, row, one.name)
+            texts = [claim.line.written for claim in said if not claim.refused]
+            assert one.unit is not None
+            found = (reading(text, value, one.unit) for text in texts if text)
+            if known := next(filter(None, found), None):
+                step = f"{float(known.step):.6f}".rstrip("0").rstrip(".")
+                told.append(Reading(one.name, known.text, step))
+        if told:
+            yield row, told
+
+
+def _readings_after(before: History, state: State) -> dict[str, dict[str, list[Reading]]]:
+    """What was read, where `state` follows that of `before`, which shows most rows as they were."""
+    found = dict(before.readings)
     for name, rows in state.rows.items():
-        lengths = [one for one in state.model.table(name).fields if one.unit in MM_PER]
-        for row, cells in rows.items():
-            for one in lengths:
-                if not (value := cells.get(one.name)):
-                    continue
-                said = state.said_of(name, row, one.name)
-                texts = [claim.line.written for claim in said if not claim.refused]
-                assert one.unit is not None
-                found = (reading(text, value, one.unit) for text in texts if text)
-                if known := next(filter(None, found), None):
-                    yield {
-                        "table_name": name,
-                        "row_key": state.keys[name, row],
-                        "field": one.name,
-                        "as_written": known.text,
-                        "step_mm": f"{float(known.step):.6f}".rstrip("0").rstrip("."),
-                    }
+        was = before.state.rows[name]
+        if rows is was:
+            continue
+        told = {row: cells for row, cells in rows.items() if cells is not was.get(row)}
+        kept = {row: one for row, one in found[name].items() if row in rows and row not in told}
+        found[name] = kept | dict(_readings(state, name, told))
+    return found
 
 
 _COMPUTED: Mapping[str, Callable[[History], Iterator[dict[str, str]]]] = {
@@ -549,6 +649,16 @@ _COMPUTED: Mapping[str, Callable[[History], Iterator[dict[str, str]]]] = {
     READING: _reading_rows,
 }
 """Tables that follow from the history alone."""
+
+
+def _same_origins(before: History, history: History) -> bool:
+    """Whether the same files were read, and the same rows stand and are called as they were."""
+    was, now = before.state, history.state
+    return (
+        was.lineage is now.lineage
+        and was.keys == now.keys
+        and all(was.rows[name].keys() == rows.keys() for name, rows in now.rows.items())
+    )
 
 
 def _origin_rows(history: History, written: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:

@@ -23,7 +23,7 @@ from provenance._history.history import (
     ACT,
     CHANGE,
     History,
-    changed_table,
+    TablesToCome,
     changed_tables,
     open_history,
     read_acts,
@@ -44,7 +44,7 @@ from provenance._record.journal import (
     remove_waiting,
 )
 from provenance._record.package import Package, open_to_change, stamp_of
-from provenance._record.reading import TableText, read_table_bytes
+from provenance._record.reading import TableText
 from provenance._record.snapshot import Snapshot
 from provenance._record.together import writing_together
 
@@ -121,15 +121,14 @@ class Working:
         self._mark = self._forgotten = 0
         self._changes: list[tuple[int, str, str]] = []
         self._whole: tuple[History, Snapshot] | None = None
+        self._to_come = TablesToCome()
         self._is_open = True
         self._package = open_to_change(package.folder)
-        with self._mutex, locked(self._package.folder):
+        with self._mutex, locked(self._package.folder), _without_collecting():
             self._read()
-        if len(self._history.state.keys) > _LARGE:
-            # a million small objects without circles, which the collector of circles would look
-            # through now and then for half a second
-            gc.collect()
-            gc.freeze()
+            _ = self._history.readings
+            if len(self._history.state.keys) > _LARGE:
+                gc.freeze()
 
     def __enter__(self) -> Self:
         return self
@@ -166,7 +165,7 @@ class Working:
         with self._mutex:
             history = self.history
             if self._whole is None or self._whole[0] is not history:
-                self._whole = history, _snapshot(history, self._written)
+                self._whole = history, _snapshot(history, self._written, self._to_come)
             return self._whole[1]
 
     def rows(self, table: str) -> list[dict[str, str]]:
@@ -182,6 +181,15 @@ class Working:
         state = self.history.state
         names = state.names_of(table, key)
         return dict(state.rows[table][names[0]]) if names else None
+
+    def as_written(self, table: str, key: str, field: str) -> str:
+        """A length that a cell holds as it was written; '' where it was written so itself."""
+        history = self.history
+        for row in history.state.names_of(table, key)[:1]:
+            for one in history.readings[table].get(row, ()):
+                if one.field == field:
+                    return one.text
+        return ""
 
     def changed_since(self, mark: int) -> Changed:
         """What anybody changed since a mark, other programs too; the first mark is 0."""
@@ -331,6 +339,9 @@ class Working:
             for name, data in files.items():
                 staging.write(f"tables/{name}.csv", data)
         remove_waiting(self._package.folder)
+        if self._whole is not None and self._whole[0] is history:
+            # what was made need not be read
+            self._package.tables.with_known(self._whole[1], files)
         self._written = history
         self._stand()
 
@@ -450,14 +461,27 @@ class Working:
         self._changes.clear()
 
 
-def _snapshot(history: History, written: History) -> Snapshot:
+@contextmanager
+def _without_collecting() -> Iterator[None]:
+    """Read a million small objects without circles, which the collector of circles would look
+    through again and again."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _snapshot(history: History, written: History, to_come: TablesToCome) -> Snapshot:
     on_disk = history.package.tables
     if history is written:
         return on_disk
     told = told_tables(history.package.model)
 
     def read(name: str) -> TableText | None:
-        data = changed_table(history, name, before=written) if name in told else None
-        return on_disk.written(name) if data is None else read_table_bytes(data)
+        text = to_come.table(history, name, written) if name in told else None
+        return on_disk.written(name) if text is None else text
 
     return Snapshot(history.package.model, str(history.package.folder), read)

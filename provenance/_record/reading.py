@@ -41,6 +41,8 @@ FIRST_ROW = 2
 """Record number of the first row; the header is record 1."""
 
 _STRETCH_ROWS = 1000
+_LONG, _MOST_PIECES = 50_000, 16
+"""Rows of a table that is not put into one piece each time that something is added to it."""
 _UTF8_BOM = b"\xef\xbb\xbf"
 _UNDECODABLE = re.compile("[\udc80-\udcff]")
 _LAST_LINE = "end,end"
@@ -306,13 +308,32 @@ def _with_frame(labels: tuple[str, ...], body: bytes, *, records: int, faults: F
     frame = pl.read_csv(body, has_header=False, schema=schema, empty_string_is_null=False)
     if len(frame) != records:
         raise RuntimeError(f"{records} records were counted, and {len(frame)} were read")
+    return _in_memory(labels, kept, frame, faults)
+
+
+def table_of(frame: pl.DataFrame) -> TableText:
+    """What is read from the file that is written of these columns of texts."""
+    names = {name: name for name in frame.columns}
+    if len(frame) < _LONG or frame.n_chunks() > _MOST_PIECES:
+        frame = frame.rechunk()
+    if not len(frame):
+        none = _without_rows(tuple(names))
+        return TableText(tuple(names), none, none[ROW])
+    return _in_memory(tuple(names), names, frame, Faults())
+
+
+def _in_memory(
+    labels: tuple[str, ...], kept: dict[str, str], frame: pl.DataFrame, faults: Faults
+) -> TableText:
+    """The table of a frame; `kept` has the column of the frame for each label."""
+    records, first = len(frame), frame.columns[0]
     rows = _numbered(records)[ROW]
     blank = rows.clear()
     # of the rows whose first cell is empty few are blank altogether
-    doubtful = frame[positions[0]] == ""
+    doubtful = frame[first] == ""
     if doubtful.any():
         without_first = frame.hstack([rows]).filter(doubtful)
-        blank = without_first.filter(pl.all_horizontal(pl.col(positions) == ""))[ROW]
+        blank = without_first.filter(pl.all_horizontal(pl.col(frame.columns) == ""))[ROW]
     # most columns of most records are blank, and blank columns share one piece of memory
     unwritten = frozenset(new for new, old in kept.items() if is_blank(frame[old]))
     nothing = pl.Series([""]).new_from_index(0, records)

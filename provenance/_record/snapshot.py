@@ -143,6 +143,14 @@ class Snapshot:
 
         return self.once(f"rows of {name}", read)
 
+    def rows_with(self, name: str, column: str, text: str) -> list[Row]:
+        """The rows in whose column that text stands; for a few rows of a long table."""
+        found = self.texts(name)
+        if column not in found.columns:
+            return []
+        some = found.filter(pl.col(column) == text).drop(ROW)
+        return [_Row(zip(some.columns, row, strict=True)) for row in some.iter_rows()]
+
     # -- what it is worth --------------------------------------------------------------------------
 
     def __getitem__(self, name: str) -> pl.DataFrame:

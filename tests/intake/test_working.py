@@ -29,6 +29,7 @@ from provenance._record.package import Package, open_package
 from tests.builders import a_package
 from tests.forked import started
 from tests.intake.forms import content_of
+from tests.record.test_reading import same
 
 WHEN = "2031-05-04T12:00:00Z"
 KEYS = ("B1-014", "B1-015", "B1-016", "B1-9")
@@ -113,10 +114,15 @@ def test_cells_at_two_desks_and_a_command_line_are_what_decisions_in_a_row_come_
             except Refused as error:
                 outcomes.append(str(error).replace(str(package.folder), "there"))
         assert outcomes[0] == outcomes[1]
+        desks["a"].tables.hold()  # from which the next ones are made
+    standing = desks["a"].tables.hold()
     for one in desks.values():
         assert one.rows("element") == desks["a"].rows("element")
         one._wait(None)
     assert seen(at_desk) == seen(plain)
+    for name, text in open_package(at_desk.folder).tables.each():
+        assert text is not None
+        assert same(standing.written(name), text), name
 
 
 def act_of(package: Package, desk: Working | None, who: str, made: Deciding, cells: object) -> str:

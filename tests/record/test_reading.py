@@ -7,12 +7,14 @@ import io
 import random
 from pathlib import Path
 
+import polars as pl
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from provenance._base.errors import UnusablePackage
-from provenance._record.reading import TableText, read_table_text
+from provenance._base.frames import write_csv
+from provenance._record.reading import TableText, read_table_bytes, read_table_text, table_of
 from provenance._record.tables import ROW
 
 
@@ -212,3 +214,26 @@ def test_what_a_program_wrote_reads_back_as_it_was(
     assert [list(row[1:]) for row in _rows(text)] == cells
     assert not text.faults.short
     assert not text.faults.long
+
+
+def same(text: TableText, other: TableText) -> bool:
+    return (
+        (text.labels, text.faults, text.empty, text.unwritten)
+        == (other.labels, other.faults, other.empty, other.unwritten)
+        and text.frame.equals(other.frame)
+        and text.frame.schema == other.frame.schema
+        and text.blank.equals(other.blank)
+    )
+
+
+@given(
+    rows=st.lists(st.tuples(*[st.text(st.sampled_from('ab,"\n\r ä'), max_size=3)] * 3), max_size=9)
+)
+@example(rows=[("", "", ""), ("", "", "x")])
+def test_a_table_in_memory_is_what_will_be_read_of_its_file(
+    rows: list[tuple[str, str, str]],
+) -> None:
+    frame = pl.DataFrame(rows, schema=dict.fromkeys("xyz", pl.String), orient="row")
+    written = io.BytesIO()
+    write_csv(written, frame)
+    assert same(table_of(frame), read_table_bytes(written.getvalue()))

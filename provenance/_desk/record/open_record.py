@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ from provenance._history.edits import Change
 from provenance._history.history import open_history
 from provenance._intake.working import Changed, Stands, Unread, Working
 from provenance._model.spoken import spoken
+from provenance._record.journal import has_waiting
 from provenance._record.package import open_package
 
 if TYPE_CHECKING:
@@ -62,12 +63,15 @@ class OpenRecord:
         self._folder = folder
         self._read_only = read_only
         self._package = open_package(folder)
+        self._model: object = None
         self._working: Working | None = None
         self._seen = self._package.stamps
         self._changes = 0
         self._begun = threading.Lock()
         self._checking: Checking | None = None
         self._one_check = threading.Lock()
+        self.last_report: Report | None = None
+        """What the check said when it was asked last."""
 
     @property
     def package(self) -> Package:
@@ -78,7 +82,11 @@ class OpenRecord:
         if self._working is not None:
             self._working.write_tables()
             return self._working.package
-        self._package = open_package(self._folder)
+        # tables whose files are as they were are not read again
+        model = self._package.stamps_of_model
+        if model != self._model or has_waiting(self._folder):
+            self._package = open_package(self._folder)
+            self._model = model
         return self._package
 
     @property
@@ -94,6 +102,21 @@ class OpenRecord:
         package = self.package
         with package.locked_for_reading():
             return open_history(package)
+
+    @property
+    def title(self) -> str:
+        """The title for people, as the descriptor has it."""
+        return self._as_described.title
+
+    @property
+    def model(self) -> Model:
+        """The schemas of the record."""
+        return self._as_described.model
+
+    @property
+    def _as_described(self) -> Package:
+        """The package, whose tables may lack acts of this desk."""
+        return self.package if self._working is None else self._working.package
 
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
@@ -116,12 +139,13 @@ class OpenRecord:
     def findings(self) -> Report:
         """What the check says now; only what a change touches is asked again."""
         with self._one_check:
-            package = self.package if self._working is None else self._working.package
+            package = self._as_described
             tables = self.tables
             if self._checking is None or self._checking.package.model is not package.model:
                 self._checking = Checking(package)
             self._checking.package = package
-            return self._checking.findings(tables)
+            self.last_report = self._checking.findings(tables)
+            return self.last_report
 
     def change(self, cells: Sequence[Change], *, by: str, why: str = "") -> deciding.Done:
         """Save cells as one act; `before` and `after` are texts as the pages show them.
@@ -129,14 +153,11 @@ class OpenRecord:
         Raises NotSaved, and Refused as `deciding.enter`; nothing is written then.
         """
         working = self._to_change()
-        tables = working.tables
         stale = []
         told = []
         for one in cells:
-            row = working.row(one.table, one.key)
-            table = tables.model.table(one.table)
-            now = {name: (row or {}).get(name, "") for name in table.names}
-            seen = shown_row(tables, table, now).get(one.field, "") if row else ""
+            now = working.row(one.table, one.key) or {}
+            seen = self._shown(working, one.table, now).get(one.field, "") if now else ""
             if seen != one.before:
                 stale.append(Stands(one.table, one.key, one.field, seen))
             told.append(one._replace(before=now.get(one.field, "")))
@@ -146,6 +167,18 @@ class OpenRecord:
         if answer.done is None:
             raise NotSaved(tables.model, answer.unread, answer.stands)
         return answer.done
+
+    def rows(self, table: str, keys: Iterable[str]) -> list[dict[str, str]]:
+        """The rows that bear these keys after an act, as the pages show them."""
+        working = self._to_change()
+        found = [working.row(table, key) for key in keys]
+        return [self._shown(working, table, row) for row in found if row]
+
+    def _shown(self, working: Working, name: str, row: Mapping[str, str]) -> dict[str, str]:
+        model = working.package.model
+        table = model.table(name)
+        whole = {one: row.get(one, "") for one in table.names}
+        return shown_row(model, table, whole, working.as_written)
 
     def decide(self, decision: deciding.Deciding, *, by: str, why: str = "") -> deciding.Done:
         """Save a decision; raises Refused."""
@@ -170,10 +203,9 @@ class OpenRecord:
             return self._working
 
 
-def of_row(found: Iterable[Finding], table: str, key: str) -> dict[str, list[Finding]]:
+def of_row(report: Report, table: str, key: str) -> dict[str, list[Finding]]:
     """The findings about a row, by field; those about the row as a whole under ''."""
     fields: dict[str, list[Finding]] = {}
-    for one in found:
-        if (one.table, one.key) == (table, key):
-            fields.setdefault(one.field, []).append(one)
+    for one in report.about(table, key):
+        fields.setdefault(one.field, []).append(one)
     return fields

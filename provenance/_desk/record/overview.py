@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 from provenance._base.languages import N_
 from provenance._desk.answers import Answer, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._history.told import file_name, kind_in_words
+
+if TYPE_CHECKING:
+    from provenance._base.findings import Report
+    from provenance._record.snapshot import Snapshot
 
 pages = Pages()
 
@@ -16,19 +22,15 @@ LATEST = 10
 
 @pages.shown("/record/{record}", title=N_("Overview"), group=N_("Record"))
 def overview(asked: Asked) -> Answer:
-    """Counts, findings, and the latest acts."""
-    package = asked.record
-    tables = package.tables
-    main = [package.model.table(one) for one in MAIN_TABLES if one in package.model.tables]
-    report = asked.open_record.findings()
+    """Counts, the latest acts, and what is open as far as it is known; the check comes after."""
+    tables = asked.open_record.tables
+    main = [tables.model.table(one) for one in MAIN_TABLES if one in tables.model.tables]
     acts = [row for row in tables.rows("act") if row["kind"] != "begun"][-LATEST:]
     return Page(
         "record/overview.html",
         {
-            "package": package,
+            "record_title": asked.open_record.title,
             "counts": [(one, tables.count(one.name)) for one in main],
-            "severities": {one: report.count(one) for one in ("error", "warning", "note")},
-            "conflicts": tables.count("conflict") if "conflict" in package.model.tables else 0,
             "acts": [
                 (
                     row,
@@ -37,5 +39,20 @@ def overview(asked: Asked) -> Answer:
                 )
                 for row in acts[::-1]
             ],
+            **_open(tables, asked.open_record.last_report),
         },
     )
+
+
+@pages.shown("/record/{record}/open")
+def what_is_open(asked: Asked) -> Answer:
+    """The part of the page that waits for the check."""
+    report = asked.open_record.findings()
+    values = _open(asked.open_record.tables, report)
+    return Page("record/open.html", {"at": asked.at, **values}, whole=False)
+
+
+def _open(tables: Snapshot, report: Report | None) -> dict[str, Any]:
+    counts = report and {one: report.count(one) for one in ("error", "warning")}
+    conflicts = tables.count("conflict") if "conflict" in tables.model.tables else 0
+    return {"severities": counts, "conflicts": conflicts}

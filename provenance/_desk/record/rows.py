@@ -8,7 +8,7 @@ from itertools import islice
 from pathlib import Path
 
 from provenance._base.errors import UnusableInput
-from provenance._base.findings import Finding
+from provenance._base.findings import Finding, Report
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
@@ -22,7 +22,7 @@ from provenance._history.projection import covered_tables, links_of
 from provenance._intake.photos.picture import is_picture
 from provenance._model.schema import Table
 from provenance._model.spoken import spoken
-from provenance._record.measured import reading_of, shown
+from provenance._record.measured import reading_of, readings, shown
 from provenance._record.snapshot import Row, Snapshot
 
 pages = Pages()
@@ -59,38 +59,33 @@ class RowForm:
 @pages.shown("/record/{record}/timbers", title=N_("Timbers"), group=N_("Record"))
 def timbers(asked: Asked) -> Answer:
     """The timbers, each with its place and samples; the page for small screens."""
-    tables = asked.record.tables
+    tables = asked.open_record.tables
     sought = asked.query.get("find", "").casefold()
     samples: dict[str, list[str]] = {}
-    for row in tables.rows("sample"):
-        samples.setdefault(row["element_id"], []).append(row["sample_id"])
-    places = {row["place_id"]: row["name"] for row in tables.rows("place")}
-    found = [
-        (row, places.get(row["place_id"], ""), samples.get(row["element_id"], []))
-        for row in tables.rows("element")
-    ]
-    if sought:
-        found = [
-            one
-            for one in found
-            if sought
-            in " ".join((one[0]["element_id"], one[1], *one[2], one[0]["notes"])).casefold()
-        ]
+    for key, sample in tables.tuples("sample", ("element_id", "sample_id")):
+        samples.setdefault(key, []).append(sample)
+    places = {place: name for place, name in tables.tuples("place", ("place_id", "name"))}
+    columns = ("element_id", "place_id", "position_note", "notes")
+    found = []
+    for key, place, where, notes in tables.tuples("element", columns):
+        words = (key, places.get(place, ""), *samples.get(key, ()), notes)
+        if sought in " ".join(words).casefold():
+            found.append((key, places.get(place, ""), where, samples.get(key, [])))
     return Page(
         "record/timbers.html", {"found": found[:MOST], "count": len(found), "sought": sought}
     )
 
 
 MOST = 500
-"""Timbers on one page; what is sought narrows them down."""
+"""Timbers on one page; what is sought narrows them down. Keys that are in a page from the start."""
 
 
 @pages.shown("/record/{record}/timbers/{timber:path}")
 def timber(asked: Asked) -> Answer:
     """One timber: its form, its samples with their plugs and results, findings beside fields."""
-    tables = asked.record.tables
+    tables = asked.open_record.tables
     key = asked.address["timber"]
-    found = list(asked.open_record.findings())
+    found = asked.open_record.findings()
     keys = tables.column("element", "element_id")
     if key not in keys:
         raise NotHere(_("There is no timber {key}.").format(key=key))
@@ -101,14 +96,15 @@ def timber(asked: Asked) -> Answer:
             _form(tables, "sample", row, found),
             _about(tables, ABOUT_A_SAMPLE, "sample_id", row["sample_id"], found),
         )
-        for row in tables.rows("sample")
-        if row["element_id"] == key
+        for row in tables.rows_with("sample", "element_id", key)
     ]
     return Page(
         "record/timber.html",
         {
             "key": key,
-            "timber": _form(tables, "element", tables.rows("element")[place], found),
+            "timber": _form(
+                tables, "element", tables.rows_with("element", "element_id", key)[0], found
+            ),
             "samples": parts,
             "about_timber": _about(tables, ABOUT_A_TIMBER, "element_id", key, found),
             "pictures": _pictures(tables, key, [number for number, *_ in parts]),
@@ -125,7 +121,7 @@ def row(asked: Asked) -> Answer:
 
     Once it is saved a person is back at the `timber` of whose page she came, else at the table.
     """
-    tables = asked.record.tables
+    tables = asked.open_record.tables
     name = asked.address["table"]
     table = _table(asked)
     if "key" in asked.query:
@@ -133,7 +129,7 @@ def row(asked: Asked) -> Answer:
             tables,
             name,
             _row_of(tables, table, asked.query["key"]),
-            list(asked.open_record.findings()),
+            asked.open_record.findings(),
         )
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
@@ -174,15 +170,17 @@ def save(asked: Asked) -> Answer:
 
 
 def _table(asked: Asked) -> Table:
-    package = asked.record
+    model = asked.open_record.model
     name = asked.address["table"]
-    if name not in package.model.tables:
+    if name not in model.tables:
         raise NotHere(_("There is no table {name}.").format(name=name))
-    return package.model.table(name)
+    return model.table(name)
 
 
 def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
-    for one in tables.rows(table.name):
+    first, *others = table.primary_key
+    some = tables.rows(table.name) if others else tables.rows_with(table.name, first, key)
+    for one in some:
         if table.key_of(one) == key:
             return one
     raise NotHere(
@@ -190,12 +188,13 @@ def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
     )
 
 
-def _form(tables: Snapshot, name: str, row: Row, found: list[Finding]) -> RowForm:
+def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
     table = tables.model.table(name)
     key = table.key_of(row)
     inputs = inputs_of(spoken(tables.model), spoken(tables.model).table(name))
     entered = table in covered_tables(tables.model)
-    values = shown_row(tables, table, row)
+    written = readings(tables)
+    values = shown_row(tables.model, table, row, lambda *cell: written.get(cell, ""))
     read = {
         one.name: text
         for one in inputs
@@ -220,7 +219,7 @@ def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
 
 
 def _about(
-    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: list[Finding]
+    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: Report
 ) -> list[tuple[Table, list[RowForm]]]:
     """The rows of other tables that point at a row, by table."""
     forms = []
@@ -228,8 +227,7 @@ def _about(
         if name not in tables.model.tables:
             continue
         table = tables.model.table(name)
-        pointing = [one for one in links_of(table) if one == field]
-        rows = [row for row in tables.rows(name) if pointing and row[field] == key]
+        rows = tables.rows_with(name, field, key) if field in links_of(table) else []
         forms.append((table, [_form(tables, name, row, found) for row in rows]))
     return [one for one in forms if one[1] or one[0].name in ("sample", "plug")]
 
@@ -237,9 +235,8 @@ def _about(
 def _pictures(tables: Snapshot, timber: str, samples: Collection[str]) -> list[Row]:
     """The rows of pictures of a timber, its samples and their plugs."""
     about = {("element", timber), *(("sample", one) for one in samples)}
-    about |= {
-        ("plug", row["plug_id"]) for row in tables.rows("plug") if row["sample_id"] in samples
-    }
+    for one in samples:
+        about |= {("plug", row["plug_id"]) for row in tables.rows_with("plug", "sample_id", one)}
     return [
         row
         for row in tables.rows("file")
@@ -247,9 +244,20 @@ def _pictures(tables: Snapshot, timber: str, samples: Collection[str]) -> list[R
     ]
 
 
-def _keys(tables: Snapshot, names: tuple[str, ...]) -> dict[str, list[str]]:
-    """The keys that the links of these tables can hold, for lists to choose from."""
+def _keys(tables: Snapshot, names: tuple[str, ...]) -> dict[str, list[str] | None]:
+    """The keys that the links of these tables can hold, for lists to choose from; None for many."""
     pointed = {key.table for name in names for key in tables.model.table(name).foreign_keys}
     return {
-        one: tables.column(one, tables.model.table(one).primary_key[0]) for one in sorted(pointed)
+        one: _keys_in(tables, one) if tables.count(one) <= MOST else None for one in sorted(pointed)
     }
+
+
+def _keys_in(tables: Snapshot, name: str) -> list[str]:
+    return tables.column(name, tables.model.table(name).primary_key[0])
+
+
+@pages.shown("/record/{record}/tables/{table}/keys")
+def keys(asked: Asked) -> Answer:
+    """The keys of a table, as the choices of a list."""
+    found = _keys_in(asked.open_record.tables, _table(asked).name)
+    return Page("record/keys.html", {"keys": found}, whole=False)

@@ -15,7 +15,7 @@ from provenance._desk.asked import Asked
 from provenance._desk.inputs import TEXT, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.record.open_record import NotSaved
-from provenance._desk.record.shown import shown_rows
+from provenance._desk.record.shown import KEY, shown_rows
 from provenance._desk.things import NotHere
 from provenance._history import deciding
 from provenance._history.edits import Change
@@ -24,9 +24,6 @@ from provenance._model.schema import Table
 from provenance._model.spoken import spoken
 
 pages = Pages()
-
-KEY = "#"
-"""The column of the whole key, in a table where several fields make it."""
 
 
 @pages.shown("/record/{record}/tables", title=N_("All tables"), group=N_("Record"))
@@ -70,19 +67,11 @@ def rows(asked: Asked) -> Answer:
         columns.insert(0, {"name": KEY, "title": _("Key"), "kind": TEXT, "readonly": True})
     names = [str(one["name"]) for one in columns]
     wanted = {value for name, value in asked.queries if name == "key"}
-    rows = (
-        row | {KEY: table.key_of(row)} if several else row
-        for row in shown_rows(standing, table.name)
-    )
     return Told(
         {
             "key": names[0] if several else table.primary_key[0],
             "columns": columns,
-            "rows": [
-                [row[name] for name in names]
-                for row in rows
-                if not wanted or table.key_of(row) in wanted
-            ],
+            "rows": shown_rows(standing, table.name, wanted).select(names).rows(),
             "findings": [],
         }
     )
@@ -91,21 +80,9 @@ def rows(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}/findings")
 def findings(asked: Asked) -> Answer:
     """What the check says now of the rows of a table."""
-    name = _table(asked).name
-    return Told(
-        [
-            {
-                "key": one.key,
-                "field": one.field,
-                "rule": one.rule,
-                "severity": one.severity,
-                "message": one.message,
-                "remedy": one.remedy,
-            }
-            for one in asked.open_record.findings()
-            if one.table == name
-        ]
-    )
+    found = asked.open_record.findings().found.filter(table=_table(asked).name)
+    said = found.select("key", "field", "rule", "severity", "message", "remedy")
+    return Told(said.write_json().encode())
 
 
 @pages.done("/record/{record}/tables/{table}/cells")
@@ -155,15 +132,14 @@ def undo(asked: Asked) -> Answer:
 
 
 def _saved(asked: Asked, table: Table, done: deciding.Done, keys: Iterable[str]) -> Answer:
-    standing = asked.open_record.tables
-    names = [one.name for one in inputs_of(standing.model, table)]
+    names = [one.name for one in inputs_of(asked.open_record.model, table)]
     wanted = {*keys, *(one.key for one in done.changes if one.table == table.name)}
-    shown = [row for row in shown_rows(standing, table.name) if table.key_of(row) in wanted]
+    shown = asked.open_record.rows(table.name, sorted(wanted))
     return Told({"act": done.act_id, "rows": [[row[name] for name in names] for row in shown]})
 
 
 def _table(asked: Asked) -> Table:
-    model = asked.open_record.tables.model
+    model = asked.open_record.model
     name = asked.address["table"]
     if name not in model.tables:
         raise NotHere(_("There is no table {name}.").format(name=name))
