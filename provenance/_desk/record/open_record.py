@@ -162,10 +162,10 @@ class OpenRecord:
                 stale.append(Stands(one.table, one.key, one.field, seen))
             told.append(one._replace(before=now.get(one.field, "")))
         if stale:
-            raise NotSaved(tables.model, (), tuple(stale))
+            raise NotSaved(working.package.model, (), tuple(stale))
         answer = working.change(told, who=by, why=why)
         if answer.done is None:
-            raise NotSaved(tables.model, answer.unread, answer.stands)
+            raise NotSaved(working.package.model, answer.unread, answer.stands)
         return answer.done
 
     def rows(self, table: str, keys: Iterable[str]) -> list[dict[str, str]]:
