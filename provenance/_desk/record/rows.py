@@ -64,7 +64,7 @@ def timbers(asked: Asked) -> Answer:
     samples: dict[str, list[str]] = {}
     for key, sample in tables.tuples("sample", ("element_id", "sample_id")):
         samples.setdefault(key, []).append(sample)
-    places = dict(tables.tuples("place", ("place_id", "name")))
+    places = {place: name for place, name in tables.tuples("place", ("place_id", "name"))}
     columns = ("element_id", "place_id", "position_note", "notes")
     found = []
     for key, place, where, notes in tables.tuples("element", columns):
