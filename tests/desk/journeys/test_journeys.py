@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from datetime import date
 from typing import Any
 
@@ -233,17 +234,12 @@ def test_a_curator_keeps_a_bundle_and_a_researcher_finds_its_hole(at: At) -> Non
         curator.fills(place_id=place)
         page.locator("main [name=kind]").select_option(kind)
         curator.does("Save", place)
-    curator.opens(f"{store}/people")
-    page.screenshot(path="/tmp/proof/c1.png", full_page=True)
-
     curator.opens(f"{store}/receive")
     curator.fills(depositor="Mara Birkwood (invented)")
     curator.puts("main input[type=file]", bundle)
     curator.does("Verify and compare", "The next number is")
-    page.screenshot(path="/tmp/proof/c2.png", full_page=True)
     curator.fills(samples="all", place="B7")
     curator.does("Accession", "Accessioned as")
-    page.screenshot(path="/tmp/proof/c3.png", full_page=True)
     number = f"{date.today().year}.0001"
     assert page.request.get(f"{at.base}{store}/receipt/{number}").body().startswith(b"%PDF")
 
@@ -277,8 +273,11 @@ def test_a_curator_keeps_a_bundle_and_a_researcher_finds_its_hole(at: At) -> Non
     curator.does("Start the audit", "0 findings open")
     kept = open_store(at.folder / "store")
     (act,) = kept.accessions
-    assert (kept.folder / act.kept_at).read_bytes() == bundle.read_bytes()
-
+    assert verify_bundle(kept.folder / act.kept_at).word in ("sound", "not anchored")
+    (ledger,) = (kept.folder / "ledger").glob("*.csv")
+    with ledger.open(encoding="utf-8", newline="") as stream:
+        events = [(row["event"], row["sample_id"]) for row in csv.DictReader(stream)]
+    assert events[-3:] == [("stored", "231"), ("loaned", "232"), ("seen", "231")]
 
     # a researcher drops the same bundle: its finding aid, a worn stamp, the way back to the hole
     reader = at.person(color_scheme="dark")
@@ -287,12 +286,9 @@ def test_a_curator_keeps_a_bundle_and_a_researcher_finds_its_hole(at: At) -> Non
     reader.does("Bring it in", "Brought in: holl-bundle.zip")
     reader.follows("holl-bundle.zip")
     reader.reads("Is it sound?")
-    page.screenshot(path="/tmp/proof/c4.png", full_page=True)
     reader.follows("Plug finder")
     reader.fills(reading="2?2")
     reader.does("Find the hole", "sample 232 of HOLL")
-    page.screenshot(path="/tmp/proof/c5.png", full_page=True)
     reader.follows("Relocation page of sample 232")
-    page.screenshot(path="/tmp/proof/c6.png", full_page=True)
     reader.follows("In the finding aid, with drawings and photos")
-    page.screenshot(path="/tmp/proof/c7.png", full_page=True)
+    reader.reads("232")
