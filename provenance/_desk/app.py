@@ -38,7 +38,7 @@ from provenance._desk.asked import Asked
 from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
 from provenance._desk.pages import Answering, Pages, Way
 from provenance._desk.remembered import remembered
-from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere
+from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere, things_in
 from provenance._desk.uploads import received
 
 if TYPE_CHECKING:
@@ -216,7 +216,9 @@ class _Http:
                 request.scope[EXTRA_POLICY] = answer.allowed
                 values = dict(answer.values)
                 if answer.whole:
-                    values |= self._around(request, asked)
+                    around = self._around(request, asked)
+                    assert values.keys().isdisjoint(around), values.keys() & around.keys()
+                    values |= around
                 return self._page(request, answer.template, values)
             case Work():
                 running = self.desk.jobs.start(answer.title, _page_before(request), answer.work)
@@ -274,7 +276,10 @@ class _Http:
                 answer.headers["HX-Retarget"] = "#problem"
                 answer.headers["HX-Reswap"] = "outerHTML"
                 return answer
-            asked = Asked(self.desk, request.url.path, {})
+            # what could not be shown is of a thing whose other pages can
+            known = {(one.kind, one.name) for one in things_in(self.desk.folder)}
+            address = {k: name for k, name in request.path_params.items() if (k, name) in known}
+            asked = Asked(self.desk, request.url.path, address)
             values |= self._around(request, asked)
             return self._page(request, "cannot.html", values, status)
 

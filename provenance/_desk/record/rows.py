@@ -121,7 +121,10 @@ def timber(asked: Asked) -> Answer:
 
 @pages.shown("/record/{record}/tables/{table}/row")
 def row(asked: Asked) -> Answer:
-    """A row of any table, or a new one; what the address says of a new one is filled in."""
+    """A row of any table, or a new one; what the address says of a new one is filled in.
+
+    Once it is saved a person is back at the `timber` of whose page she came, else at the table.
+    """
     tables = asked.open_record.tables
     name = asked.address["table"]
     table = _table(asked)
@@ -131,8 +134,13 @@ def row(asked: Asked) -> Answer:
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
         form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, True)
-    checked = not form.key or found is not None
-    values = {"form": form, "keys": _keys(tables, (name,)), "checked": checked}
+    timber = asked.query.get("timber")
+    values = {
+        "form": form,
+        "keys": _keys(tables, (name,)),
+        "checked": not form.key or found is not None,
+        "back": asked.at("timbers", timber) if timber else asked.at("tables", name),
+    }
     return Page("record/row.html", values)
 
 
