@@ -83,6 +83,8 @@ _KINDS = (RECORD, BUNDLE, STORE)
 _SHOWN_ALONE = {b"content-security-policy": b"default-src 'none'; frame-ancestors 'self'; sandbox"}
 _GO = "HX-Redirect"
 """Tells the script of the page to load another one."""
+_OF_ADDRESSES = "%/?#[]@!$&'()*+,;=:"
+"""What an address that is quoted already is made of (RFC 3986); a header holds no other letters."""
 
 
 def desk_app(desk: Desk, access: Access) -> Guard:
@@ -153,7 +155,7 @@ class _Http:
             sent = await received(request, desk)
             asked = Asked(
                 desk,
-                request.url.path,
+                _path(request),
                 request.path_params,
                 dict(request.query_params),
                 request.query_params.multi_items(),
@@ -189,9 +191,10 @@ class _Http:
                 running = self.desk.jobs.start(answer.title, _page_before(request), answer.work)
                 return Response(headers={_GO: f"/work/{running.job_id}"})
             case Done():
+                to = quote(answer.to, safe=_OF_ADDRESSES)
                 if answer.said:
-                    self.desk.said[answer.to.partition("?")[0]] = answer.said
-                return Response(headers={_GO: answer.to})
+                    self.desk.said[to.partition("?")[0]] = answer.said
+                return Response(headers={_GO: to})
             case Sent():
                 return _file(answer)
             case Told():
@@ -212,7 +215,7 @@ class _Http:
         for way in self.ways:
             if kind and way.address.startswith(f"/{kind}/"):
                 to = way.address.format(**{kind: quote(asked.address[kind], safe="")})
-                here = request.url.path == to
+                here = _path(request) == to
                 groups.setdefault(way.group, []).append((to, way.title, here))
         return {
             "act": self.access.act,
@@ -220,8 +223,8 @@ class _Http:
             "ways": groups,
             "here": kind and asked.address[kind],
             "languages": available_languages(),
-            "path": request.url.path,
-            "said": self.desk.said.pop(request.url.path, ""),
+            "path": _path(request),
+            "said": self.desk.said.pop(_path(request), ""),
         }
 
     async def trouble(self, request: Request, error: Exception) -> Response:
@@ -236,7 +239,7 @@ class _Http:
                 answer.headers["HX-Retarget"] = "#problem"
                 answer.headers["HX-Reswap"] = "outerHTML"
                 return answer
-            asked = Asked(self.desk, request.url.path, {})
+            asked = Asked(self.desk, _path(request), {})
             values |= self._around(request, asked)
             return self._page(request, "cannot.html", values, status)
 
@@ -275,6 +278,12 @@ def _told(error: Exception) -> tuple[int, str]:
         case OSError():
             return HTTPStatus.INSUFFICIENT_STORAGE, disk_trouble(error)
     return HTTPStatus.INTERNAL_SERVER_ERROR, fault_in_words(error)
+
+
+def _path(request: Request) -> str:
+    """The path as the browser sent it, still quoted: a number in it may hold '/' or '?'."""
+    raw: bytes = request.scope["raw_path"]
+    return raw.decode("ascii")
 
 
 def _page_before(request: Request) -> str:

@@ -223,7 +223,7 @@ def plan_data(asked: Asked) -> Answer:
             "sha256": picture.sha256,
             "width": picture.width,
             "height": picture.height,
-            "at": asked.at("plan-picture") + f"?file={file_id}",
+            "at": asked.at("plan-picture") + f"?file={quote(file_id)}",
         },
         "matrix": placing(here.package, file_id, picture.height),
         "before": before,

@@ -18,7 +18,7 @@ from provenance._desk.record.shown import shown_row
 from provenance._desk.things import NotHere
 from provenance._history.edits import Change
 from provenance._history.projection import covered_tables, links_of
-from provenance._model.schema import Table
+from provenance._model.schema import Field, Table
 from provenance._model.spoken import spoken
 from provenance._record.measured import reading_of, shown
 from provenance._record.snapshot import Row, Snapshot
@@ -131,7 +131,8 @@ def row(asked: Asked) -> Answer:
         )
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
-        form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, True)
+        entered = table in covered_tables(tables.model)
+        form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, entered)
     return Page("record/row.html", {"form": form, "keys": _keys(tables, (name,))})
 
 
@@ -140,12 +141,8 @@ def save(asked: Asked) -> Answer:
     """Save the fields of a row that were changed; a row without a key is a new one."""
     table = _table(asked)
     key = asked.text("key")
-    was = {name: asked.text(WAS + name) for name in table.names if WAS + name in asked.form}
-    # of several boxes none may be checked, which a browser does not send at all
-    texts = {
-        name: (table.field(name).separator or "").join(asked.texts(name)) or asked.text(name)
-        for name in was
-    }
+    was = {name: asked.form[WAS + name][-1] for name in table.names if WAS + name in asked.form}
+    texts = {name: _filled(asked, table.field(name), before) for name, before in was.items()}
     if not key:
         if missing := [table.field(one).title for one in table.primary_key if not texts.get(one)]:
             raise UnusableInput(_("{fields} must be filled in.").format(fields=", ".join(missing)))
@@ -163,6 +160,21 @@ def save(asked: Asked) -> Answer:
         raise UnusableInput(_("Nothing was changed."))
     asked.open_record.change(cells, by=asked.by, why=asked.text("why"))
     return Done(asked.text("back") or asked.at("tables", table.name), _("Saved."))
+
+
+def _filled(asked: Asked, one: Field, before: str) -> str:
+    """What a field now says; to the letter what stood there, if a person did not touch it.
+
+    A browser leaves out boxes that are not checked, and writes the ends of lines in its own way.
+    """
+    if one.separator:
+        text = one.separator.join(asked.texts(one.name))
+        now, then = ({*map(str.strip, said.split(one.separator))} - {""} for said in (text, before))
+        untouched = now == then
+    else:
+        text = asked.text(one.name)
+        untouched = text.splitlines() == before.strip().splitlines()
+    return before if untouched else text
 
 
 def _table(asked: Asked) -> Table:
