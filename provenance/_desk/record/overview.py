@@ -6,6 +6,7 @@ from provenance._base.languages import N_
 from provenance._desk.answers import Answer, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
+from provenance._model.spoken import spoken
 
 pages = Pages()
 
@@ -18,7 +19,8 @@ def overview(asked: Asked) -> Answer:
     """Counts, findings, and the latest acts."""
     package = asked.record
     tables = package.tables
-    main = [package.model.table(one) for one in MAIN_TABLES if one in package.model.tables]
+    model = spoken(package.model)
+    main = [model.table(one) for one in MAIN_TABLES if one in model.tables]
     report = asked.open_record.findings()
     acts = [row for row in tables.rows("act") if row["kind"] != "begun"][-LATEST:]
     return Page(

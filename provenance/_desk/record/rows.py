@@ -122,6 +122,7 @@ def row(asked: Asked) -> Answer:
     tables = asked.record.tables
     name = asked.address["table"]
     table = _table(asked)
+    model = spoken(tables.model)
     if "key" in asked.query:
         form = _form(
             tables,
@@ -131,8 +132,9 @@ def row(asked: Asked) -> Answer:
         )
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
+        inputs = inputs_of(model, model.table(name))
         entered = table in covered_tables(tables.model)
-        form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, entered)
+        form = RowForm(model.table(name), "", inputs, given, {}, {}, entered)
     return Page("record/row.html", {"form": form, "keys": _keys(tables, (name,))})
 
 
@@ -197,7 +199,8 @@ def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
 def _form(tables: Snapshot, name: str, row: Row, found: list[Finding]) -> RowForm:
     table = tables.model.table(name)
     key = table.key_of(row)
-    inputs = inputs_of(spoken(tables.model), spoken(tables.model).table(name))
+    said = spoken(tables.model).table(name)
+    inputs = inputs_of(spoken(tables.model), said)
     entered = table in covered_tables(tables.model)
     values = shown_row(tables, table, row)
     read = {
@@ -207,7 +210,7 @@ def _form(tables: Snapshot, name: str, row: Row, found: list[Finding]) -> RowFor
     }
     told = (_told(tables, table, one, row[one.name]) for one in inputs if row[one.name])
     headline = " · ".join([key, *islice(filter(None, told), HEADLINE)])
-    return RowForm(table, key, inputs, values, of_row(found, name, key), read, entered, headline)
+    return RowForm(said, key, inputs, values, of_row(found, name, key), read, entered, headline)
 
 
 def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
@@ -234,7 +237,9 @@ def _about(
         table = tables.model.table(name)
         pointing = [one for one in links_of(table) if one == field]
         rows = [row for row in tables.rows(name) if pointing and row[field] == key]
-        forms.append((table, [_form(tables, name, row, found) for row in rows]))
+        forms.append(
+            (spoken(tables.model).table(name), [_form(tables, name, row, found) for row in rows])
+        )
     return [one for one in forms if one[1] or one[0].name in ("sample", "plug")]
 
 
