@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -76,7 +77,9 @@ class OpenRecord:
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
         if not self._read_only:
-            self._to_change()
+            # who enters something is told what is wrong; here nobody listens
+            with suppress(TreenailError, OSError):
+                self._to_change()
 
     def changed_since(self, mark: int) -> Changed:
         """What anybody changed since a mark, as `Working` has it."""
