@@ -239,7 +239,9 @@ class _Http:
                 answer.headers["HX-Retarget"] = "#problem"
                 answer.headers["HX-Reswap"] = "outerHTML"
                 return answer
-            asked = Asked(self.desk, _path(request), {})
+            # of a record that cannot be read, some pages can, and one says what is wrong with it
+            address = {} if isinstance(error, NotHere) else request.path_params
+            asked = Asked(self.desk, _path(request), address)
             values |= self._around(request, asked)
             return self._page(request, "cannot.html", values, status)
 

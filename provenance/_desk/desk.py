@@ -8,6 +8,7 @@ import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -94,7 +95,11 @@ class Desk:
         return self._made[name]
 
     def close(self) -> None:
-        """Write what waits to be written, and take away what only an open desk needs."""
-        for one in self._open.values():
-            one.close()
-        shutil.rmtree(self._scratch, ignore_errors=True)
+        """Write what waits to be written, and take away what only an open desk needs.
+
+        Of several records each is written, whatever is wrong with another.
+        """
+        with ExitStack() as closing:
+            closing.callback(shutil.rmtree, self._scratch, ignore_errors=True)
+            for one in self._open.values():
+                closing.callback(one.close)

@@ -126,8 +126,8 @@ class OpenRecord:
         return self._to_change().decide(decision, who=by, why=why)
 
     def close(self) -> None:
-        """Write what waits."""
-        if self._working is not None:
+        """Write what waits; a record that was moved meanwhile finds it in its history."""
+        if self._working is not None and self._folder.is_dir():
             self._working.close()
 
     def _to_change(self) -> Working:
