@@ -34,7 +34,8 @@ from provenance._base.visible import visible
 from provenance._desk.answers import Answer, Done, Page, Sent, Told, Work
 from provenance._desk.asked import Asked
 from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
-from provenance._desk.pages import Answering, Pages, Way
+from provenance._desk.pages import Pages, Way
+from provenance._desk.pages import Route as PageRoute
 from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere
 from provenance._desk.uploads import received
 
@@ -92,9 +93,9 @@ def desk_app(desk: Desk, access: Access) -> Guard:
     pages = [_pages_of(name) for name in MODULES]
     http = _Http(desk, access, [way for one in pages for way in one.ways])
     routes: list[Route | Mount] = [
-        Route(route.address, http.endpoint(route.answering), methods=[route.method])
-        for one in pages
-        for route in one.routes
+        Route(one.address, http.endpoint(one), methods=[one.method])
+        for module in pages
+        for one in module.routes
     ]
     looks = shipped("templates")
     routes += [
@@ -143,12 +144,12 @@ class _Http:
         )
         return answer
 
-    def endpoint(self, answering: Answering) -> Callable[[Request], Awaitable[Response]]:
+    def endpoint(self, route: PageRoute) -> Callable[[Request], Awaitable[Response]]:
         """A page or an act of a module as Starlette calls it; its work is done in a thread."""
 
         async def answered(request: Request) -> Response:
             desk = self.desk
-            if request.method == "POST" and desk.read_only:
+            if route.changes and desk.read_only:
                 raise HTTPException(
                     HTTPStatus.METHOD_NOT_ALLOWED, "This desk was opened to read only."
                 )
@@ -166,7 +167,7 @@ class _Http:
 
             def work() -> Response:
                 with speaking(desk.language):
-                    return self._response(request, asked, answering(asked))
+                    return self._response(request, asked, route.answering(asked))
 
             return await run_in_threadpool(work)
 
