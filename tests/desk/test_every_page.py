@@ -150,7 +150,11 @@ def test_a_form_comes_back_as_it_went_and_leads_back(tmp_path: Path) -> None:
     assert before == {one.name: one.read_bytes() for one in package.folder.glob("tables/*.csv")}
 
     timber = f"{at}/timbers/{quote(NUMBERS[0], safe='')}"
-    form = html.fromstring(sitting.page(timber)).xpath("//form[@*[name()='hx-post']]")[0]
+    page = html.fromstring(sitting.page(timber))
+    (label,) = page.xpath("//a[contains(@href, '/print?')]/@href")
+    (samples,) = html.fromstring(sitting.page(label)).xpath("//textarea[@name='samples']/text()")
+    assert samples == NUMBERS[0]
+    form = page.xpath("//form[@*[name()='hx-post']]")[0]
     changed = as_filled_in(form) | {"notes": ["seen"], "length_m": ["9' 6"]}
     assert "Saved." in text_of(sitting.do(form.get("hx-post"), changed))
     sitting.desk.close()

@@ -11,6 +11,7 @@ from provenance._base.findings import Finding
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
+from provenance._desk.choosing import as_selection
 from provenance._desk.inputs import INTEGER, MEASURE, NUMBER, YES_NO, Input, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.record.open_record import of_row
@@ -112,6 +113,7 @@ def timber(asked: Asked) -> Answer:
             "before": keys[place - 1] if place else "",
             "after": keys[place + 1] if place + 1 < len(keys) else "",
             "keys": _keys(tables, ("element", "sample")),
+            "selection": as_selection,
         },
     )
 
