@@ -30,6 +30,7 @@ from provenance._desk.pages import Pages
 from provenance._desk.store.common import bundles_here
 from provenance._desk.things import BUNDLE
 from provenance._model.schema import PUBLIC_FORMS
+from provenance._model.spoken import spoken
 from provenance._record.agreements import before_release
 from provenance._record.deposit_settings import embargo_of
 from provenance._record.package import open_to_change
@@ -195,7 +196,7 @@ def _by_type(found: Review) -> list[tuple[str, list[str]]]:
     """What no one releases: how the public edition changes fields, and which have something."""
     tables = found.package.tables
     changed: dict[str, list[str]] = {}
-    for table, one in found.package.model.every_field():
+    for table, one in spoken(found.package.model).every_field():
         if one.public_form == "shown":
             continue
         if count := sum(map(bool, tables.column(table.name, one.name))):

@@ -27,6 +27,7 @@ from provenance._intake.claims import PerhapsNewer, Sameness
 from provenance._intake.import_findings import NEWER_COPY, grouped
 from provenance._intake.importing import ImportResult, import_exports
 from provenance._lab.results import complete_results
+from provenance._model.spoken import spoken
 
 pages = Pages()
 _FILE = "/record/{record}/import/{file}"
@@ -258,7 +259,7 @@ def _part(asked: Asked, one: Waiting, number: int) -> Page:
 def _of_result(asked: Asked, result: ImportResult | None) -> dict[str, object]:
     if result is None:
         return {"result": None}
-    tables = asked.record.model.tables
+    tables = spoken(asked.record.model).tables
     changed: dict[str, int] = {}
     for one in result.changes:
         changed[one.table] = changed.get(one.table, 0) + 1

@@ -29,6 +29,7 @@ from provenance._desk.map.data import (
 from provenance._desk.map.marks import forget_marks, keep_marks, marks_kept
 from provenance._desk.pages import Pages
 from provenance._drawing.paper import PAPERS
+from provenance._model.spoken import spoken
 from provenance._record.computed_from import changed_sources
 from provenance._record.package import Package
 from provenance._survey.adjust.adjustment import survey_package
@@ -131,7 +132,8 @@ def plan(asked: Asked) -> Answer:
         wanted = next((one.file_id for one in scans if one.is_placed), "")
     elif wanted and wanted not in {one.file_id for one in scans}:
         raise UnusableInput(f"the record has no plan '{wanted}' of {subject.key}")
-    inputs = {one.name: one for one in inputs_of(package.model, package.model.table("tie"))}
+    model = spoken(package.model)
+    inputs = {one.name: one for one in inputs_of(model, model.table("tie"))}
     levels = levels_of(known.record, subject.key) if subject.table == "place" else []
     values = {
         "subject": subject,
@@ -189,7 +191,7 @@ def _keys(known: KnownPoints, subject: Subject) -> dict[str, list[str]]:
 def _stale(package: Package) -> list[str]:
     """Titles of the tables that were changed since the positions were computed."""
     changed = changed_sources(package, package.tables, "survey")
-    return [package.model.table(name).title for name in changed]
+    return [spoken(package.model).table(name).title for name in changed]
 
 
 def _print_form(here: _Plan) -> dict[str, Any] | None:
@@ -223,7 +225,7 @@ def plan_data(asked: Asked) -> Answer:
             "sha256": picture.sha256,
             "width": picture.width,
             "height": picture.height,
-            "at": asked.at("plan-picture") + f"?file={file_id}",
+            "at": asked.at("plan-picture") + f"?file={quote(file_id)}",
         },
         "matrix": placing(here.package, file_id, picture.height),
         "before": before,

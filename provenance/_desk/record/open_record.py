@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -121,7 +122,9 @@ class OpenRecord:
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
         if not self._read_only:
-            self._to_change()
+            # who enters something is told what is wrong; here nobody listens
+            with suppress(TreenailError, OSError):
+                self._to_change()
 
     def changed_since(self, mark: int) -> Changed:
         """What anybody changed since a mark, as `Working` has it; before that, whether anybody did.
@@ -190,8 +193,8 @@ class OpenRecord:
             self._working.write_tables()
 
     def close(self) -> None:
-        """Write what waits."""
-        if self._working is not None:
+        """Write what waits; a record that was moved meanwhile finds it in its history."""
+        if self._working is not None and self._folder.is_dir():
             self._working.close()
 
     def _to_change(self) -> Working:

@@ -9,6 +9,7 @@ from provenance._desk.answers import Answer, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._history.told import file_name, kind_in_words
+from provenance._model.spoken import spoken
 
 if TYPE_CHECKING:
     from provenance._base.findings import Report
@@ -24,7 +25,8 @@ LATEST = 10
 def overview(asked: Asked) -> Answer:
     """Counts, the latest acts, and what is open as far as it is known; the check comes after."""
     tables = asked.open_record.tables
-    main = [tables.model.table(one) for one in MAIN_TABLES if one in tables.model.tables]
+    model = spoken(tables.model)
+    main = [model.table(one) for one in MAIN_TABLES if one in model.tables]
     acts = [row for row in tables.rows("act") if row["kind"] != "begun"][-LATEST:]
     return Page(
         "record/overview.html",

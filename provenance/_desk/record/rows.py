@@ -12,6 +12,7 @@ from provenance._base.findings import Finding, Report
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
+from provenance._desk.choosing import as_selection
 from provenance._desk.inputs import INTEGER, MEASURE, NUMBER, YES_NO, Input, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.record.open_record import of_row
@@ -20,7 +21,7 @@ from provenance._desk.things import NotHere
 from provenance._history.edits import Change
 from provenance._history.projection import covered_tables, links_of
 from provenance._intake.photos.picture import is_picture
-from provenance._model.schema import Table
+from provenance._model.schema import Field, Table
 from provenance._model.spoken import spoken
 from provenance._record.measured import reading_of, readings, shown
 from provenance._record.snapshot import Row, Snapshot
@@ -115,6 +116,7 @@ def timber(asked: Asked) -> Answer:
             "after": keys[place + 1] if place + 1 < len(keys) else "",
             "keys": _keys(tables, ("element", "sample")),
             "checked": found is not None,
+            "selection": as_selection,
         },
     )
 
@@ -129,11 +131,14 @@ def row(asked: Asked) -> Answer:
     name = asked.address["table"]
     table = _table(asked)
     found = _known(asked) if "key" in asked.query else None
+    model = spoken(tables.model)
     if "key" in asked.query:
         form = _form(tables, name, _row_of(tables, table, asked.query["key"]), found)
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
-        form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, True)
+        inputs = inputs_of(model, model.table(name))
+        entered = table in covered_tables(tables.model)
+        form = RowForm(model.table(name), "", inputs, given, {}, {}, entered)
     timber = asked.query.get("timber")
     values = {
         "form": form,
@@ -156,12 +161,8 @@ def save(asked: Asked) -> Answer:
     """Save the fields of a row that were changed; a row without a key is a new one."""
     table = _table(asked)
     key = asked.text("key")
-    was = {name: asked.text(WAS + name) for name in table.names if WAS + name in asked.form}
-    # of several boxes none may be checked, which a browser does not send at all
-    texts = {
-        name: (table.field(name).separator or "").join(asked.texts(name)) or asked.text(name)
-        for name in was
-    }
+    was = {name: asked.form[WAS + name][-1] for name in table.names if WAS + name in asked.form}
+    texts = {name: _filled(asked, table.field(name), before) for name, before in was.items()}
     if not key:
         if missing := [table.field(one).title for one in table.primary_key if not texts.get(one)]:
             raise UnusableInput(_("{fields} must be filled in.").format(fields=", ".join(missing)))
@@ -179,6 +180,21 @@ def save(asked: Asked) -> Answer:
         raise UnusableInput(_("Nothing was changed."))
     asked.open_record.change(cells, by=asked.by, why=asked.text("why"))
     return Done(asked.text("back") or asked.at("tables", table.name), _("Saved."))
+
+
+def _filled(asked: Asked, one: Field, before: str) -> str:
+    """What a field now says; to the letter what stood there, if a person did not touch it.
+
+    A browser leaves out boxes that are not checked, and writes the ends of lines in its own way.
+    """
+    if one.separator:
+        text = one.separator.join(asked.texts(one.name))
+        now, then = ({*map(str.strip, said.split(one.separator))} - {""} for said in (text, before))
+        untouched = now == then
+    else:
+        text = asked.text(one.name)
+        untouched = text.splitlines() == before.strip().splitlines()
+    return before if untouched else text
 
 
 def _table(asked: Asked) -> Table:
@@ -203,7 +219,8 @@ def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
 def _form(tables: Snapshot, name: str, row: Row, found: Report | None) -> RowForm:
     table = tables.model.table(name)
     key = table.key_of(row)
-    inputs = inputs_of(spoken(tables.model), spoken(tables.model).table(name))
+    said = spoken(tables.model).table(name)
+    inputs = inputs_of(spoken(tables.model), said)
     entered = table in covered_tables(tables.model)
     written = readings(tables)
     values = shown_row(tables.model, table, row, lambda *cell: written.get(cell, ""))
@@ -215,7 +232,7 @@ def _form(tables: Snapshot, name: str, row: Row, found: Report | None) -> RowFor
     told = (_told(tables, table, one, row[one.name]) for one in inputs if row[one.name])
     headline = " · ".join([key, *islice(filter(None, told), HEADLINE)])
     return RowForm(
-        table,
+        said,
         key,
         inputs,
         values,
@@ -249,7 +266,9 @@ def _about(
             continue
         table = tables.model.table(name)
         rows = tables.rows_with(name, field, key) if field in links_of(table) else []
-        forms.append((table, [_form(tables, name, row, found) for row in rows]))
+        forms.append(
+            (spoken(tables.model).table(name), [_form(tables, name, row, found) for row in rows])
+        )
     return [one for one in forms if one[1] or one[0].name in ("sample", "plug")]
 
 

@@ -45,7 +45,7 @@ def tables(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}")
 def sheet(asked: Asked) -> Answer:
     """One table as a sheet."""
-    table = _table(asked)
+    table = spoken(asked.open_record.tables.model).table(_table(asked).name)
     threading.Thread(target=asked.open_record.warm, daemon=True).start()
     return Page("record/sheet.html", {"table": table})
 
