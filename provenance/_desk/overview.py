@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from provenance._base.languages import _
+from provenance._base.languages import _, available_languages
 from provenance._desk.answers import Answer, Done, Page, Sent
 from provenance._desk.asked import Asked
 from provenance._desk.jobs import Running
@@ -22,7 +22,8 @@ def first(asked: Asked) -> Answer:
 def at_work(asked: Asked) -> Answer:
     """Who enters what is entered, and the language of the pages."""
     asked.desk.by = asked.needed("by", _("Your name or initials"))
-    asked.desk.language = asked.text("language", asked.desk.language)
+    if (language := asked.text("language")) in available_languages():
+        asked.desk.language = language
     return Done(asked.text("back", "/"))
 
 
