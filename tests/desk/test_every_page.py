@@ -117,6 +117,16 @@ def test_every_page_of_every_record_answers(shelf: Path) -> None:
     assert lost == []
 
 
+def test_a_record_that_cannot_be_read_still_says_what_is_wrong(tmp_path: Path) -> None:
+    package = a_package(tmp_path).with_chain().package
+    with package.table_path("element").open("a", encoding="utf-8") as stream:
+        stream.write("a,b\n")
+    page = Sitting(tmp_path).page(f"/record/{EMPTY}", 422)
+    assert "row 3 has 2 cells" in page
+    (findings,) = html.fromstring(page).xpath("//nav//a[.='Findings']/@href")
+    assert "The row ends after 2 of" in text_of(Sitting(tmp_path).page(findings))
+
+
 def as_filled_in(form: html.HtmlElement) -> dict[str, list[str]]:
     """What a browser sends of a form that nobody touched (HTML standard, form submission)."""
     sent: dict[str, list[str]] = {}
