@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from provenance._base.languages import _
+from provenance._base.languages import _, available_languages
 from provenance._desk.answers import Answer, Done, Page, Sent
 from provenance._desk.asked import Asked
 from provenance._desk.jobs import Running
@@ -24,7 +24,8 @@ def at_work(asked: Asked) -> Answer:
     """Who enters what is entered, and the language of the pages; the next start knows both."""
     desk = asked.desk
     desk.by = asked.needed("by", _("Your name or initials"))
-    desk.language = asked.text("language", desk.language)
+    if (language := asked.text("language")) in available_languages():
+        desk.language = language
     remember(Remembered(desk.by, desk.language))
     return Done(asked.text("back", "/"))
 
