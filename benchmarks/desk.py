@@ -317,9 +317,8 @@ def main() -> None:
     print(f"decide / desk: small {small['decide'] / small['cell']:.0f}, ", end="")
     print(f"large {large['decide'] / large['cell']:.0f}")
     print(f"large / small at the desk: {large['cell'] / small['cell']:.1f}")
-    print(
-        f"findings after a cell / at first: {pages['after findings of the table'] / pages['check']:.2f}"
-    )
+    again = pages["after findings of the table"]
+    print(f"findings after a cell / at first: {again / pages['check']:.2f}")
     print(f"desk / one line to the disk, large: {large['cell'] / large['line']:.1f}")
 
 
