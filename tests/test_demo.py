@@ -220,6 +220,16 @@ def test_a_second_demo_replaces_the_first_and_nothing_else(tmp_path, monkeypatch
     assert (mine / "record.csv").exists()
 
 
+def test_the_demo_ends_with_the_desk(tmp_path, monkeypatch):
+    """What it says to type is a command that there is, on the folder that was made."""
+    monkeypatch.setattr("provenance._demo.STEPS", ())
+    told = CliRunner().invoke(treenail, ["demo", str(tmp_path / "o ut")]).output
+    program, name, *words = shlex.split(told.splitlines()[-1].partition(": ")[2])
+    assert Path(program).name == "treenail"
+    chosen = command_named(name).make_context(name, words)
+    assert chosen.params["folder"] == tmp_path / "o ut"
+
+
 def test_the_papers_can_be_made_again_the_same(tmp_path):
     """Every cell of every paper and every size of a picture is as shipped."""
     folder = shipped("demo_package")

@@ -21,9 +21,14 @@ from provenance._cli import SECTIONS, treenail
 from provenance._cli.overview import commands_table
 from provenance._derive.figures.figures import FIGURES, Kind, draw_figures
 from provenance._derive.summary import derive_tables
+from provenance._desk.answers import Answer, Done, Page
+from provenance._desk.app import MODULES
+from provenance._desk.asked import Asked
+from provenance._desk.pages import Pages
 from provenance._record.package import open_package
 from provenance._record.snapshot import Snapshot
 from tests.builders import a_package
+from tests.desk.sitting import Sitting
 
 
 def run(*words: object) -> str:
@@ -67,6 +72,28 @@ def test_a_command(monkeypatch: pytest.MonkeyPatch) -> None:
     assert run("count") == "1 2 3\n"
     assert "Count to three." in run("--help")
     assert "| `treenail count` | Count to three. |" in commands_table()
+
+
+def test_a_page_of_the_desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pages = Pages()
+
+    @pages.shown("/record/{record}/count", title="Count", group="Record")
+    def count(asked: Asked) -> Answer:
+        return Page("cannot.html", {"problem": f"{len(asked.record.table('sample'))} sample"})
+
+    @pages.done("/record/{record}/count")
+    def counted(asked: Asked) -> Answer:
+        return Done(asked.at("count"), f"counted {asked.needed('what', 'What')}, {asked.by}")
+
+    module = ModuleType("provenance._desk.counting")
+    module.pages = pages  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "provenance._desk.counting", module)
+    monkeypatch.setattr("provenance._desk.app.MODULES", (*MODULES, "counting"))
+    sitting = Sitting(a_package(tmp_path).with_chain().package.folder)
+    assert 'href="/record/holl/count"' in sitting.page("/record/holl")
+    assert "1 sample" in sitting.page("/record/holl/count")
+    assert "counted plugs, MB" in sitting.do("/record/holl/count", {"what": "plugs"})
+    assert sitting.refused("/record/holl/count").startswith("What is blank")
 
 
 def test_a_label_stock(tmp_path: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+import shutil
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -39,10 +41,18 @@ def demo(folder: Path) -> None:
     click.echo("Each step shows the results, its commands, and where to look.\n")
     result = run_demo(folder, when_done=show)
     if result.as_planned:
-        click.echo(f"\nEverything worked. All files are in {_short(result.folder.resolve())}")
+        made = _short(result.folder.resolve())
+        click.echo(f"\nEverything worked. All files are in {made}")
+        click.echo(f"Look at them in your browser: {_command()} desk {shlex.quote(made)}")
     else:
         click.echo(f"\n{len(result.surprises)} thing(s) did not go as planned, see above.")
     sys.exit(0 if result.as_planned else 1)
+
+
+def _command() -> str:
+    """What a person types for this program; after `make demo` it is on no path."""
+    here = Path(sys.executable).with_name("treenail")
+    return "treenail" if shutil.which("treenail") else shlex.quote(_short(here))
 
 
 def _short(path: Path) -> str:

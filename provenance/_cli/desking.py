@@ -6,14 +6,20 @@ from pathlib import Path
 
 import click
 
-from provenance._cli.options import by_option
+from provenance._desk.remembered import who_is_at_work
 
 
 @click.command("desk")
 @click.argument(
     "folder", type=click.Path(path_type=Path, exists=True, file_okay=False), default=Path()
 )
-@by_option
+@click.option(
+    "--by",
+    envvar="TREENAIL_BY",
+    default=who_is_at_work,
+    show_default="as last saved at the desk, or your login name",
+    help="Your code or name (or set TREENAIL_BY).",
+)
 @click.option("--read-only", is_flag=True, help="Change nothing.")
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port; a free one if 0.")
 @click.option("--shortcut", is_flag=True, help="Put an icon on the desktop that does this.")

@@ -37,6 +37,7 @@ from provenance._desk.answers import Answer, Done, Instead, Page, Sent, Told, Wo
 from provenance._desk.asked import Asked
 from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
 from provenance._desk.pages import Answering, Pages, Way
+from provenance._desk.remembered import remembered
 from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere, things_in
 from provenance._desk.uploads import received
 
@@ -155,7 +156,8 @@ class _Http:
                 "This address was used before. Start the desk again.", HTTPStatus.FORBIDDEN
             )
         self.opened = True
-        wished = request.headers.get("accept-language", "")[:2].lower()
+        saved = await run_in_threadpool(remembered)
+        wished = saved.language or request.headers.get("accept-language", "")[:2].lower()
         if wished in available_languages():
             self.desk.language = wished
         # no redirect: a Strict cookie is not sent along one that began in a file
@@ -255,7 +257,7 @@ class _Http:
             "act": self.access.act,
             "at": asked.at,
             "ways": groups,
-            "told_at": asked.at("events") if kind == RECORD else "",
+            "events_at": asked.at("events") if kind == RECORD else "",
             "here": kind and asked.address[kind],
             "languages": named_languages(),
             "path": request.url.path,

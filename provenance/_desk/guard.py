@@ -73,9 +73,6 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Hand a request on, bounded, or refuse it; every answer bears the policies."""
-        if scope["type"] == "lifespan":
-            await self.app(scope, receive, send)
-            return
         if scope["type"] != "http":
             return
         head = {key.decode("latin-1"): value.decode("latin-1") for key, value in scope["headers"]}

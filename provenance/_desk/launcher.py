@@ -16,13 +16,12 @@ import sys
 import tempfile
 import webbrowser
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from pathlib import Path
 
 from provenance._base.disk import building_folder, disk_trouble, write_text
 from provenance._base.errors import AlreadyThere, TreenailError
 from provenance._base.fault import fault_in_words
-from provenance._base.login import login_name
+from provenance._desk.remembered import who_is_at_work
 
 NAME = "Treenail desk"
 _WORDS = "Records of timbers and samples"
@@ -42,7 +41,7 @@ def main() -> None:
         from provenance._desk.serving import serve
 
         folder.mkdir(parents=True, exist_ok=True)
-        serve(Desk(folder.resolve(), by=login_name()), tell=_as_page)
+        serve(Desk(folder.resolve(), by=who_is_at_work()), tell=_on_standard_error)
     except ImportError as error:
         _as_page(f"The desk needs {error.name}. Install it with: pip install 'treenail[desk]'")
     except TreenailError as error:
@@ -53,16 +52,19 @@ def main() -> None:
         _as_page(fault_in_words(error))
 
 
-def _as_page(text: str) -> None:
-    """Show a text in the browser, or on standard error where there is one and no browser."""
+def _on_standard_error(text: str) -> None:
+    """For whoever started it at a terminal; a program of a desktop may have no standard error."""
     if sys.stderr is not None:
         sys.stderr.write(f"{text}\n")
-    if "Ctrl+C" in text:  # what a person at a terminal needs to know
-        return
-    with tempfile.NamedTemporaryFile("w", suffix=".html", delete=False, encoding="utf-8") as page:
-        page.write(f"<!doctype html><title>{NAME}</title><pre>{html.escape(text)}</pre>")
-    with suppress(webbrowser.Error):
-        webbrowser.open(Path(page.name).as_uri())
+
+
+def _as_page(text: str) -> None:
+    """Show a problem in the browser, and on standard error."""
+    _on_standard_error(text)
+    page = Path(tempfile.mkdtemp(prefix="treenail-")) / "problem.html"
+    said = html.escape(text).replace("\n", "<br>")
+    write_text(page, f'<!doctype html><meta charset="utf-8"><title>{NAME}</title><p>{said}</p>')
+    webbrowser.open(page.as_uri())
 
 
 def write_shortcut(folder: Path, into: Path | None = None, system: str = sys.platform) -> Path:
@@ -73,7 +75,8 @@ def write_shortcut(folder: Path, into: Path | None = None, system: str = sys.pla
     import platformdirs
 
     into = into or platformdirs.user_desktop_path()
-    command = [sys.executable, "-m", "provenance._desk.launcher", str(folder.resolve())]
+    # -P: no module is taken from the folder in which the desktop happens to start it
+    command = [sys.executable, "-P", "-m", "provenance._desk.launcher", str(folder.resolve())]
     ending, write = _FORMS.get(system, (".desktop", _desktop_entry))
     path = into / f"{NAME}{ending}"
     if path.exists():

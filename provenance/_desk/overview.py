@@ -6,6 +6,7 @@ from provenance._base.languages import _
 from provenance._desk.answers import Answer, Done, Page, Sent
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
+from provenance._desk.remembered import Remembered, remember
 from provenance._desk.things import FILE, NotHere, things_in
 
 pages = Pages()
@@ -19,9 +20,11 @@ def first(asked: Asked) -> Answer:
 
 @pages.done("/at-work")
 def at_work(asked: Asked) -> Answer:
-    """Who enters what is entered, and the language of the pages."""
-    asked.desk.by = asked.needed("by", _("Your name or initials"))
-    asked.desk.language = asked.text("language", asked.desk.language)
+    """Who enters what is entered, and the language of the pages; the next start knows both."""
+    desk = asked.desk
+    desk.by = asked.needed("by", _("Your name or initials"))
+    desk.language = asked.text("language", desk.language)
+    remember(Remembered(desk.by, desk.language))
     return Done(asked.text("back", "/"))
 
 

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import html
+import os
+import signal
 import socket
+import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import urlencode
 
 import uvicorn
 
-from provenance._base.disk import write_text
+from provenance._base.errors import TreenailError
 from provenance._desk.app import desk_app
 from provenance._desk.desk import Desk
 from provenance._desk.guard import OPENING, Access
 
 LOOPBACK = "127.0.0.1"
 _SECONDS_TO_END = 2
+_OPENS = ".open-desk.html"
 
 
 def serve(desk: Desk, *, port: int = 0, browser: bool = True, tell: Callable[[str], None]) -> None:
@@ -26,16 +31,19 @@ def serve(desk: Desk, *, port: int = 0, browser: bool = True, tell: Callable[[st
     Opens the browser by a file that only this person can read, so that the ticket is in no list of
     processes; without `browser`, `tell` is given the address to open.
 
-    Raises OSError when the port cannot be had.
+    Raises TreenailError when the port cannot be had.
     """
-    with socket.create_server((LOOPBACK, port)) as listening:
+    with _listening(port) as listening:
         access = Access(listening.getsockname()[1])
         address = f"http://{LOOPBACK}:{access.port}"
         opening = f"{address}{OPENING}?{urlencode({'ticket': access.ticket})}"
         server = uvicorn.Server(
             uvicorn.Config(
                 desk_app(desk, access),
+                # the usual one asks for a terminal, and a program of a desktop has none
+                log_config=None,
                 log_level="warning",
+                lifespan="off",
                 access_log=False,
                 server_header=False,
                 timeout_graceful_shutdown=_SECONDS_TO_END,
@@ -43,21 +51,59 @@ def serve(desk: Desk, *, port: int = 0, browser: bool = True, tell: Callable[[st
         )
         desk.stop = lambda: setattr(server, "should_exit", True)
         try:
-            if browser and webbrowser.open(_file_that_opens(desk, opening)):
-                tell(f"The desk is open in your browser ({address}). Ctrl+C closes it.")
-            else:
-                tell(f"Open {opening} in your browser. Ctrl+C closes the desk.")
-            server.run(sockets=[listening])
+            with _closed_when_told(desk):
+                if browser and webbrowser.open(_file_that_opens(desk, opening).as_uri()):
+                    tell(f"The desk is open in your browser ({address}). Ctrl+C closes it.")
+                else:
+                    tell(f"Open {opening} in your browser. Ctrl+C closes the desk.")
+                server.run(sockets=[listening])
         finally:
+            if browser and _is_ours(desk):
+                (desk.folder / _OPENS).unlink(missing_ok=True)
             desk.close()
 
 
-def _file_that_opens(desk: Desk, address: str) -> str:
-    path: Path = desk.scratch() / "open.html"
+@contextmanager
+def _closed_when_told(desk: Desk) -> Iterator[None]:
+    """Ctrl+C, a logout and the end of the terminal close the desk as its button does."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # whose signals are not ours to take
+        return
+    # Windows has no SIGHUP
+    told = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
+    before = {one: signal.signal(one, lambda *_: desk.stop()) for one in told if one}
+    try:
+        yield
+    finally:
+        for one, handler in before.items():
+            signal.signal(one, handler)
+
+
+def _listening(port: int) -> socket.socket:
+    try:
+        return socket.create_server((LOOPBACK, port))
+    except OSError as error:
+        raise TreenailError(
+            f"port {port} cannot be had ({error.strerror}); name another one, or leave out --port"
+        ) from error
+
+
+def _is_ours(desk: Desk) -> bool:
+    return desk.is_shelf and not desk.read_only and os.access(desk.folder, os.W_OK)
+
+
+def _file_that_opens(desk: Desk, address: str) -> Path:
+    # a browser that is shut into a box of its own (a snap) may see no folder for temporary files
+    path = (desk.folder if _is_ours(desk) else desk.scratch()) / _OPENS
+    path.unlink(missing_ok=True)
     to = html.escape(address)
-    write_text(
-        path,
-        f'<!doctype html><title>treenail</title><meta http-equiv="refresh" content="0;url={to}">',
-    )
-    path.chmod(0o600)
-    return path.as_uri()
+    with open(path, "x", encoding="utf-8", opener=_for_this_person_alone) as stream:
+        stream.write(
+            "<!doctype html><title>treenail</title>"
+            f'<meta http-equiv="refresh" content="0;url={to}">'
+        )
+    return path
+
+
+def _for_this_person_alone(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)

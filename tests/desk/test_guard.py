@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from provenance._desk import guard
+from provenance._desk import guard, uploads
 from provenance._desk.serving import _file_that_opens
 from tests.desk.sitting import HOST, PORT, Sitting, text_of
 
@@ -53,7 +53,10 @@ def test_nothing_is_shown_without_the_session(sitting: Sitting) -> None:
         assert sitting.client.request(method, "/").status_code == 405
 
 
-def test_a_ticket_opens_once_and_is_in_no_list_of_processes(tmp_path: Path) -> None:
+def test_a_ticket_opens_once_and_is_in_no_list_of_processes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))  # where no language is kept
     sitting = Sitting(tmp_path)
     browser = TestClient(sitting.client.app, base_url=HOST, headers={"Accept-Language": "es-MX"})
     assert browser.get("/open?ticket=guessed").status_code == 403
@@ -62,7 +65,7 @@ def test_a_ticket_opens_once_and_is_in_no_list_of_processes(tmp_path: Path) -> N
     assert sitting.desk.language == "es"
     other = TestClient(sitting.client.app, base_url=HOST)
     assert other.get(f"/open?ticket={sitting.access.ticket}").status_code == 403
-    path = Path(_file_that_opens(sitting.desk, f"{HOST}/open?ticket=t&x=<").removeprefix("file://"))
+    path = _file_that_opens(sitting.desk, f"{HOST}/open?ticket=t&x=<")
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert "&amp;x=&lt;" in path.read_text()
 
@@ -92,6 +95,14 @@ def test_a_body_is_counted_as_it_comes(sitting: Sitting, monkeypatch: pytest.Mon
     answer = sitting.client.post("/at-work", content=without_length(), headers=headers)
     assert answer.status_code >= 400
     assert sitting.desk.by == "MB"
+
+
+def test_the_page_of_limits_says_what_a_body_may_have() -> None:
+    told = (Path(__file__).parents[2] / "docs" / "limits.md").read_text("utf-8")
+    act, upload = guard.MOST_BODY_BYTES >> 20, guard.MOST_UPLOAD_BYTES >> 30
+    files, fields = f"{uploads.MOST_FILES:,} files", f"{uploads.MOST_FIELDS:,} fields"
+    assert f"One act may send {act} MB" in told
+    assert f"up to {upload} GB, {files} and {fields}" in told
 
 
 def test_paths_never_leave_the_folder(tmp_path: Path) -> None:

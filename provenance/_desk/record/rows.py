@@ -30,6 +30,8 @@ pages = Pages()
 ABOUT_A_TIMBER = ("tie", "wood_use", "relation")
 ABOUT_A_SAMPLE = ("plug", "agreement", "lab_result", "ring_series", "tie", "custody")
 """Tables whose rows are shown with a timber, and with each of its samples."""
+QUICKLY_CHECKED = 2_000
+"""Timbers of a record whose first check takes below a second or so (benchmarks/desk.py)."""
 WAS = "was-"
 HEADLINE = 4
 """Cells of a row that stand in its headline."""
@@ -64,7 +66,8 @@ def timbers(asked: Asked) -> Answer:
     samples: dict[str, list[str]] = {}
     for key, sample in tables.tuples("sample", ("element_id", "sample_id")):
         samples.setdefault(key, []).append(sample)
-    places = {place: name for place, name in tables.tuples("place", ("place_id", "name"))}
+    names = zip(tables.column("place", "place_id"), tables.column("place", "name"), strict=True)
+    places = dict(names)
     columns = ("element_id", "place_id", "position_note", "notes")
     found = []
     for key, place, where, notes in tables.tuples("element", columns):
@@ -85,7 +88,7 @@ def timber(asked: Asked) -> Answer:
     """One timber: its form, its samples with their plugs and results, findings beside fields."""
     tables = asked.open_record.tables
     key = asked.address["timber"]
-    found = asked.open_record.findings()
+    found = _known(asked)
     keys = tables.column("element", "element_id")
     if key not in keys:
         raise NotHere(_("There is no timber {key}.").format(key=key))
@@ -111,6 +114,7 @@ def timber(asked: Asked) -> Answer:
             "before": keys[place - 1] if place else "",
             "after": keys[place + 1] if place + 1 < len(keys) else "",
             "keys": _keys(tables, ("element", "sample")),
+            "checked": found is not None,
         },
     )
 
@@ -124,19 +128,27 @@ def row(asked: Asked) -> Answer:
     tables = asked.open_record.tables
     name = asked.address["table"]
     table = _table(asked)
+    found = _known(asked) if "key" in asked.query else None
     if "key" in asked.query:
-        form = _form(
-            tables,
-            name,
-            _row_of(tables, table, asked.query["key"]),
-            asked.open_record.findings(),
-        )
+        form = _form(tables, name, _row_of(tables, table, asked.query["key"]), found)
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
         form = RowForm(table, "", inputs_of(spoken(tables.model), table), given, {}, {}, True)
     timber = asked.query.get("timber")
-    back = asked.at("timbers", timber) if timber else asked.at("tables", name)
-    return Page("record/row.html", {"form": form, "keys": _keys(tables, (name,)), "back": back})
+    values = {
+        "form": form,
+        "keys": _keys(tables, (name,)),
+        "checked": not form.key or found is not None,
+        "back": asked.at("timbers", timber) if timber else asked.at("tables", name),
+    }
+    return Page("record/row.html", values)
+
+
+def _known(asked: Asked) -> Report | None:
+    """What the check says now; None where a first one would take longer than a page may."""
+    record = asked.open_record
+    is_quick = record.last_report is not None or record.tables.count("element") <= QUICKLY_CHECKED
+    return record.findings() if is_quick else None
 
 
 @pages.done("/record/{record}/tables/{table}/row")
@@ -188,7 +200,7 @@ def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
     )
 
 
-def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
+def _form(tables: Snapshot, name: str, row: Row, found: Report | None) -> RowForm:
     table = tables.model.table(name)
     key = table.key_of(row)
     inputs = inputs_of(spoken(tables.model), spoken(tables.model).table(name))
@@ -202,7 +214,16 @@ def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
     }
     told = (_told(tables, table, one, row[one.name]) for one in inputs if row[one.name])
     headline = " · ".join([key, *islice(filter(None, told), HEADLINE)])
-    return RowForm(table, key, inputs, values, of_row(found, name, key), read, entered, headline)
+    return RowForm(
+        table,
+        key,
+        inputs,
+        values,
+        of_row(found, name, key) if found else {},
+        read,
+        entered,
+        headline,
+    )
 
 
 def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
@@ -219,7 +240,7 @@ def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
 
 
 def _about(
-    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: Report
+    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: Report | None
 ) -> list[tuple[Table, list[RowForm]]]:
     """The rows of other tables that point at a row, by table."""
     forms = []

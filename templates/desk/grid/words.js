@@ -4,6 +4,7 @@ const ENGLISH = {
   loading: "Reading the table…",
   unread: "The table could not be read: {why}",
   saving: "Saving…",
+  still_saving: "Saving… The record is being read, or another program writes in it. Go on: what you type is kept in this tab and saved after that.",
   saved: "Saved: {what}.",
   undone: "Undone: {what}.",
   redone: "Done again: {what}.",
