@@ -29,7 +29,7 @@ from starlette.staticfiles import StaticFiles
 from provenance._base.disk import disk_trouble
 from provenance._base.errors import TreenailError
 from provenance._base.fault import fault_in_words
-from provenance._base.languages import _, available_languages, speaking
+from provenance._base.languages import _, available_languages, named_languages, speaking
 from provenance._base.page_templates import page_templates
 from provenance._base.resources import shipped
 from provenance._base.visible import visible
@@ -268,7 +268,7 @@ class _Http:
             "ways": groups,
             "events_at": asked.at("events") if kind == RECORD else "",
             "here": kind and asked.address[kind],
-            "languages": available_languages(),
+            "languages": named_languages(),
             "path": _path(request),
             "said": self.desk.said.pop(_path(request), ""),
         }

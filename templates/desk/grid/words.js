@@ -17,7 +17,7 @@ const ENGLISH = {
   nothing_to_undo: "Nothing of this page is left to undo.",
   nothing_to_redo: "Nothing is left to do again.",
   not_undone: "Not undone: {why}",
-  not_saved: "Not saved: {what}. What to do stands below the table.",
+  not_saved: "Not saved: {what}. What to do stands above the table.",
   silent: "The desk does not answer. What you typed is kept in this tab and is saved as soon as the desk answers. If you closed the desk, start it again.",
   answering: "The desk answers again.",
   out_of_date: "This page is from before the desk was started again. Load the page again: what you typed is kept and is saved then.",
