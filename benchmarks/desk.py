@@ -27,7 +27,7 @@ from http.client import HTTPConnection
 from pathlib import Path
 from typing import Any
 
-sys.path[:0] = [str(Path(__file__).resolve().parent.parent)]
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import uvicorn
 
@@ -175,8 +175,9 @@ class Browsing:
         connection.close()
         return text
 
-    def told(self, label: str, path: str, times: int = 5, value: object = None) -> float:
-        """Ask some times; prints milliseconds until answered, and of the processor."""
+    def told(self, label: str, path: str, times: int = 5, value: object = None) -> list[float]:
+        """Ask some times; prints milliseconds until answered, and of the processor, which it
+        returns."""
         took, used, size = [], [], 0
         for number in range(times):
             sent = value(number) if callable(value) else value
@@ -190,7 +191,7 @@ class Browsing:
             f"processor {middle[1]:8.1f}, first {first[1]:8.1f}; {size / 1000:9,.0f} kB",
             flush=True,
         )
-        return middle[1]
+        return used
 
 
 def through_http(folder: Path, name: str) -> dict[str, float]:
@@ -203,12 +204,11 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
     asked = browsing.told
     asked("first page", "/", 3)
     asked("overview", at, 3)
-    asked("what is open of the overview", f"{at}/open", 3)
+    found["check"] = asked("what is open of the overview", f"{at}/open", 3)[0]
     asked("timbers", f"{at}/timbers")
     asked("a timber", f"{at}/timbers/{keys[len(keys) // 2]}")
     asked("all tables", f"{at}/tables")
-    found["check"] = asked("findings", f"{at}/findings", 3)
-    None and asked("history", f"{at}/history", 2)
+    asked("findings", f"{at}/findings", 3)
     record = browsing.desk.open_record(folder / name)
     # a person opens the sheet, and others go on while its history is read
     asked("sheet", f"{at}/tables/element", 1)
@@ -233,8 +233,7 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
         before, was[key] = was[key], f"h{number} {time.time()}"
         return [{"key": key, "field": "notes", "before": before, "after": was[key]}]
 
-    found["cell"] = asked("a cell saved", f"{at}/tables/element/cells", TIMES, typed)
-    found["again"] = 0.0
+    asked("a cell saved", f"{at}/tables/element/cells", TIMES, typed)
     for path, label in (
         (f"{at}/tables/element/findings", "findings of the table"),
         (f"{at}/timbers/{keys[11]}", "a timber"),
@@ -254,6 +253,7 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
         busy, took = statistics.median(used)
         print(f"  after a cell: {label:30} {took:8.1f} ms; processor {busy:8.1f}", flush=True)
         found[f"after {label}"] = busy
+    record.package  # noqa: B018  (writes what waits)
     busy = time.process_time()
     streams = [HTTPConnection(browsing.host) for _ in range(3)]
     head = {"Cookie": f"{browsing.access.cookie}={browsing.access.session}"}
@@ -264,7 +264,10 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
     print(f"  three pages that listen take {share:.1%} of a processor")
     for one in streams:
         one.close()
-    in_chromium(browsing, f"http://{browsing.host}{at}/tables/element")
+    columns = json.loads(browsing.asked(f"{at}/tables/element/rows?key="))["columns"]
+    # the column of the key stands apart
+    column = [one["name"] for one in columns].index("position_note") - 1
+    in_chromium(browsing, f"http://{browsing.host}{at}/tables/element", column)
     browsing.desk.stop()
     browsing.thread.join()
     start = time.perf_counter()
@@ -273,7 +276,7 @@ def through_http(folder: Path, name: str) -> dict[str, float]:
     return found
 
 
-def in_chromium(browsing: Browsing, address: str) -> None:
+def in_chromium(browsing: Browsing, address: str, column: int) -> None:
     """The sheet as a person has it; left out without Chromium or Playwright."""
     chromium = shutil.which("chromium")
     try:
@@ -292,7 +295,7 @@ def in_chromium(browsing: Browsing, address: str) -> None:
         context = browser.new_context(viewport={"width": 1280, "height": 900})
         cookie: Any = {"name": browsing.access.cookie, "value": browsing.access.session}
         context.add_cookies([cookie | {"url": f"http://{browsing.host}"}])
-        opened = [swept(context.new_page(), address) for _ in range(3)]
+        opened = [swept(context.new_page(), address, column) for _ in range(3)]
         for name in opened[0]:
             print(f"  {name:44} {statistics.median(one[name] for one in opened):8.3f}")
         browser.close()
@@ -314,9 +317,8 @@ def main() -> None:
     print(f"decide / desk: small {small['decide'] / small['cell']:.0f}, ", end="")
     print(f"large {large['decide'] / large['cell']:.0f}")
     print(f"large / small at the desk: {large['cell'] / small['cell']:.1f}")
-    print(
-        f"findings after a cell / at first: {pages['after findings of the table'] / pages['check']:.2f}"
-    )
+    again = pages["after findings of the table"]
+    print(f"findings after a cell / at first: {again / pages['check']:.2f}")
     print(f"desk / one line to the disk, large: {large['cell'] / large['line']:.1f}")
 
 

@@ -39,7 +39,9 @@ SAVES = """() => {
   addEventListener('keydown', (event) => {
     if (event.key === 'Enter') window.entered = performance.now();
   }, true);
-  new MutationObserver(() => { window.saved = performance.now() - entered; }).observe(
+  new MutationObserver(() => {
+    if (said.textContent.startsWith('Saved')) window.saved = performance.now() - entered;
+  }).observe(
     said, {childList: true});
 }"""
 
@@ -61,7 +63,7 @@ def main() -> None:
         browser.close()
 
 
-def measured(page: Any, address: str) -> dict[str, float]:
+def measured(page: Any, address: str, column: int = 6) -> dict[str, float]:
     """A table opened in a page, swept over its whole height, and one cell edited."""
     session = page.context.new_cdp_session(page)
     session.send("Performance.enable", {"timeDomain": "threadTicks"})
@@ -80,7 +82,7 @@ def measured(page: Any, address: str) -> dict[str, float]:
     found["frame of the sweep, median ms"] = frames[len(frames) // 2]
     found["frame of the sweep, slowest ms"] = frames[-1]
     page.evaluate(SAVES)
-    page.locator("revogr-data [data-rgcol='6']").first.click()
+    page.locator(f"revogr-data [data-rgcol='{column}']").first.click()
     page.keyboard.type(f"sawn {begun}")
     page.keyboard.press("Enter")
     page.wait_for_function("() => window.saved")

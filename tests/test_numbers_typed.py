@@ -9,7 +9,7 @@ import pytest
 
 from provenance._cli import treenail
 
-BELOW_ZERO = {"plan --level": "a cellar is on level -1"}
+BELOW_ZERO = {"print plan --level": "a cellar is on level -1"}
 """Numbers that may be negative, and why."""
 
 
@@ -42,7 +42,12 @@ def refused(option: click.Parameter, text: str) -> bool:
 
 
 def test_there_are_options_with_numbers() -> None:
-    assert {"derive --window", "labels --measured", "stamps count", "plan --level"} <= set(NUMBERS)
+    assert {
+        "derive --window",
+        "print labels --measured",
+        "stamps count",
+        "print plan --level",
+    } <= set(NUMBERS)
     assert set(BELOW_ZERO) <= set(NUMBERS)
 
 
@@ -68,7 +73,7 @@ MOST = {name: one for name, one in NUMBERS.items() if name.endswith(" --most")}
 
 
 def test_most_is_in_every_command_that_cuts_a_list() -> None:
-    cut = "check", "compare", "history", "locate", "merge", "stocktake", "survey"
+    cut = "check", "compare", "history", "locate", "merge", "store stocktake", "survey compute"
     assert set(MOST) == {f"{name} --most" for name in cut}
 
 

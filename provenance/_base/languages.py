@@ -23,6 +23,7 @@ SOURCE = "en"
 UNREVIEWED = frozenset({"es"})
 """Languages whose catalogue no native speaker has read yet, which every paper says."""
 
+_OWN_NAMES = {"en": "English", "es": "Español"}
 _SPOKEN: ContextVar[str] = ContextVar("spoken", default=SOURCE)
 
 
@@ -31,6 +32,11 @@ def available_languages() -> tuple[str, ...]:
     """The languages in which forms and labels can be had, as ISO 639-1 has them; English first."""
     folder = shipped("templates") / "languages"
     return (SOURCE, *sorted(path.stem for path in folder.glob("*.mo")))
+
+
+def named_languages() -> dict[str, str]:
+    """The available languages with what each calls itself."""
+    return {one: _OWN_NAMES.get(one, one) for one in available_languages()}
 
 
 @cache

@@ -99,7 +99,12 @@ def sum_up(package: Package, on: str | None = None, *, progress: Progress | None
     """
     held = package.hold()
     tables = held.tables
-    day = _day(on) if on else _last_day(tables)
+    day = _day(on) if on else last_day(tables)
+    if not day:
+        raise TreenailError(
+            f"{tables.where}: no timber, sample or plug has a full date, so there is no day "
+            "to sum up; enter the dates, or name a day with --on 2024-06-03"
+        )
     report = check_package(held, progress=progress)
     found = [one for one in report if one.severity != "note"]
     where = _Where(tables)
@@ -125,7 +130,8 @@ def _day(text: str) -> str:
     return text
 
 
-def _last_day(tables: Snapshot) -> str:
+def last_day(tables: Snapshot) -> str:
+    """The last day on which the record says that work was done; '' where no row says on which."""
     days = [
         row[column][:10]
         # pictures are also taken later, in the laboratory
@@ -133,12 +139,7 @@ def _last_day(tables: Snapshot) -> str:
         for row in tables.rows(table)
     ]
     known = [day for day in days if len(day) == len("2024-06-03") and is_edtf(day)]
-    if not known:
-        raise TreenailError(
-            f"{tables.where}: no timber, sample or plug has a full date, so there is no day "
-            "to sum up; enter the dates, or name a day with --on 2024-06-03"
-        )
-    return max(known)
+    return max(known, default="")
 
 
 def _rows(tables: Snapshot, what: str) -> Iterator[Row]:

@@ -29,14 +29,21 @@ from starlette.staticfiles import StaticFiles
 from provenance._base.disk import disk_trouble
 from provenance._base.errors import TreenailError
 from provenance._base.fault import fault_in_words
-from provenance._base.languages import _, available_languages, speaking, unreviewed
+from provenance._base.languages import (
+    _,
+    available_languages,
+    named_languages,
+    speaking,
+    unreviewed,
+)
 from provenance._base.page_templates import page_templates
 from provenance._base.resources import shipped
 from provenance._base.visible import visible
 from provenance._desk.answers import Answer, Done, Instead, Page, Sent, Told, Work
 from provenance._desk.asked import Asked
 from provenance._desk.guard import EXTRA_POLICY, OPENING, Access, Guard
-from provenance._desk.pages import Answering, Pages, Way
+from provenance._desk.pages import Pages, Way
+from provenance._desk.pages import Route as PageRoute
 from provenance._desk.remembered import remembered
 from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere
 from provenance._desk.uploads import received
@@ -96,6 +103,8 @@ _KINDS = (RECORD, BUNDLE, STORE)
 _SHOWN_ALONE = {b"content-security-policy": b"default-src 'none'; frame-ancestors 'self'; sandbox"}
 _GO = "HX-Redirect"
 """Tells the script of the page to load another one."""
+_OF_ADDRESSES = "%/?#[]@!$&'()*+,;=:"
+"""What an address that is quoted already is made of (RFC 3986); a header holds no other letters."""
 
 
 def desk_app(desk: Desk, access: Access) -> Guard:
@@ -118,6 +127,13 @@ def desk_app(desk: Desk, access: Access) -> Guard:
     )
 
 
+def pages_of(module: str) -> Pages:
+    """The pages of one of MODULES, imported now."""
+    pages = importlib.import_module(f"provenance._desk.{module}").pages
+    assert isinstance(pages, Pages)
+    return pages
+
+
 @dataclass
 class _Http:
     desk: Desk
@@ -129,12 +145,10 @@ class _Http:
 
     def routes(self, module: str) -> list[BaseRoute]:
         """The pages and acts of a module; its ways are put behind the others."""
-        pages = importlib.import_module(f"provenance._desk.{module}").pages
-        assert isinstance(pages, Pages)
+        pages = pages_of(module)
         self.ways += pages.ways
         return [
-            Route(one.address, self.endpoint(one.answering), methods=[one.method])
-            for one in pages.routes
+            Route(one.address, self.endpoint(one), methods=[one.method]) for one in pages.routes
         ]
 
     async def others(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -170,19 +184,19 @@ class _Http:
         )
         return answer
 
-    def endpoint(self, answering: Answering) -> Callable[[Request], Awaitable[Response]]:
+    def endpoint(self, route: PageRoute) -> Callable[[Request], Awaitable[Response]]:
         """A page or an act of a module as Starlette calls it; its work is done in a thread."""
 
         async def answered(request: Request) -> Response:
             desk = self.desk
-            if request.method == "POST" and desk.read_only:
+            if route.changes and desk.read_only:
                 raise HTTPException(
                     HTTPStatus.METHOD_NOT_ALLOWED, "This desk was opened to read only."
                 )
             sent = await received(request, desk)
             asked = Asked(
                 desk,
-                request.url.path,
+                _path(request),
                 request.path_params,
                 dict(request.query_params),
                 request.query_params.multi_items(),
@@ -194,7 +208,7 @@ class _Http:
             def work() -> Response:
                 with speaking(desk.language):
                     try:
-                        answer = answering(asked)
+                        answer = route.answering(asked)
                     except Instead as instead:
                         answer = instead.answer
                     return self._response(request, asked, answer)
@@ -216,15 +230,18 @@ class _Http:
                 request.scope[EXTRA_POLICY] = answer.allowed
                 values = dict(answer.values)
                 if answer.whole:
-                    values |= self._around(request, asked)
+                    around = self._around(request, asked)
+                    assert values.keys().isdisjoint(around), values.keys() & around.keys()
+                    values |= around
                 return self._page(request, answer.template, values)
             case Work():
                 running = self.desk.jobs.start(answer.title, _page_before(request), answer.work)
                 return Response(headers={_GO: f"/work/{running.job_id}"})
             case Done():
+                to = quote(answer.to, safe=_OF_ADDRESSES)
                 if answer.said:
-                    self.desk.said[answer.to.partition("?")[0]] = answer.said
-                return Response(headers={_GO: answer.to})
+                    self.desk.said[to.partition("?")[0]] = answer.said
+                return Response(headers={_GO: to})
             case Sent():
                 return _file(answer)
             case Told():
@@ -249,7 +266,7 @@ class _Http:
         for way in self.ways:
             if kind and way.address.startswith(f"/{kind}/"):
                 to = way.address.format(**{kind: quote(asked.address[kind], safe="")})
-                here = request.url.path == to
+                here = _path(request) == to
                 groups.setdefault(way.group, []).append((to, way.title, here))
         return {
             "act": self.access.act,
@@ -257,10 +274,10 @@ class _Http:
             "ways": groups,
             "events_at": asked.at("events") if kind == RECORD else "",
             "here": kind and asked.address[kind],
-            "languages": available_languages(),
-            "path": request.url.path,
+            "languages": named_languages(),
+            "path": _path(request),
             "unreviewed": unreviewed(),
-            "said": self.desk.said.pop(request.url.path, ""),
+            "said": self.desk.said.pop(_path(request), ""),
         }
 
     async def trouble(self, request: Request, error: Exception) -> Response:
@@ -275,7 +292,9 @@ class _Http:
                 answer.headers["HX-Retarget"] = "#problem"
                 answer.headers["HX-Reswap"] = "outerHTML"
                 return answer
-            asked = Asked(self.desk, request.url.path, {})
+            # of a record that cannot be read, some pages can, and one says what is wrong with it
+            address = {} if isinstance(error, NotHere) else request.path_params
+            asked = Asked(self.desk, _path(request), address)
             values |= self._around(request, asked)
             return self._page(request, "cannot.html", values, status)
 
@@ -314,6 +333,12 @@ def _told(error: Exception) -> tuple[int, str]:
         case OSError():
             return HTTPStatus.INSUFFICIENT_STORAGE, disk_trouble(error)
     return HTTPStatus.INTERNAL_SERVER_ERROR, fault_in_words(error)
+
+
+def _path(request: Request) -> str:
+    """The path as the browser sent it, still quoted: a number in it may hold '/' or '?'."""
+    raw: bytes = request.scope["raw_path"]
+    return raw.decode("ascii")
 
 
 def _page_before(request: Request) -> str:

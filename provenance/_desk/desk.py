@@ -104,8 +104,12 @@ class Desk:
         return self._made[name]
 
     def close(self) -> None:
-        """Write what waits to be written, and take away what only an open desk needs."""
-        for one in self._open.values():
-            one.close()
-        self.at_the_end.close()
-        shutil.rmtree(self._scratch, ignore_errors=True)
+        """Write what waits to be written, and take away what only an open desk needs.
+
+        Of several records each is written, whatever is wrong with another.
+        """
+        with ExitStack() as closing:
+            closing.callback(shutil.rmtree, self._scratch, ignore_errors=True)
+            closing.callback(self.at_the_end.close)
+            for one in self._open.values():
+                closing.callback(one.close)

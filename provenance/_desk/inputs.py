@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from provenance._model.schema import Field, Model, Table
-from provenance._model.spoken import spoken
 
 TEXT, LONG_TEXT, NUMBER, INTEGER, DATE, YES_NO, CODE, CODES, MEASURE = (
     "text",
@@ -44,12 +43,10 @@ class Input:
 
 
 def inputs_of(model: Model, table: Table) -> list[Input]:
-    """The fields of a table that a person fills in, as its forms order them, in the language spoken.
+    """The fields of a table that a person fills in, as its forms order them.
 
     Computed fields follow, readonly; what the profile hides is left out.
     """
-    model = spoken(model)
-    table = model.table(table.name)
     computed = [one for one in table.fields if one.obtained == "computed" and not one.hidden]
     return [_input(model, table, one) for one in (*table.form_fields(), *computed)]
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from provenance._base.languages import _
+from provenance._base.languages import _, available_languages
 from provenance._desk.answers import Answer, Done, Page, Sent
 from provenance._desk.asked import Asked
+from provenance._desk.jobs import Running
 from provenance._desk.pages import Pages
 from provenance._desk.remembered import Remembered, remember
 from provenance._desk.things import FILE, NotHere, things_in
@@ -23,12 +24,13 @@ def at_work(asked: Asked) -> Answer:
     """Who enters what is entered, and the language of the pages; the next start knows both."""
     desk = asked.desk
     desk.by = asked.needed("by", _("Your name or initials"))
-    desk.language = asked.text("language", desk.language)
+    if (language := asked.text("language")) in available_languages():
+        desk.language = language
     remember(Remembered(desk.by, desk.language))
     return Done(asked.text("back", "/"))
 
 
-@pages.done("/close")
+@pages.done("/close", changes=False)
 def close(asked: Asked) -> Answer:
     """Close the desk; what was entered is saved."""
     asked.desk.stop()
@@ -38,10 +40,7 @@ def close(asked: Asked) -> Answer:
 @pages.shown("/work/{job}")
 def work(asked: Asked) -> Answer:
     """How far a work is; where it ended, the way on."""
-    try:
-        running = asked.desk.jobs[asked.address["job"]]
-    except KeyError:
-        raise NotHere(_("This work has ended.")) from None
+    running = _job(asked)
     if running.done is not None and running.done.said:
         asked.desk.said[running.done.to.partition("?")[0]] = running.done.said
     return Page(
@@ -51,10 +50,17 @@ def work(asked: Asked) -> Answer:
     )
 
 
-@pages.done("/work/{job}/stop")
+def _job(asked: Asked) -> Running:
+    try:
+        return asked.desk.jobs[asked.address["job"]]
+    except KeyError:
+        raise NotHere(_("This work has ended.")) from None
+
+
+@pages.done("/work/{job}/stop", changes=False)
 def stop(asked: Asked) -> Answer:
     """Stop a work; what was not finished is not written."""
-    running = asked.desk.jobs[asked.address["job"]]
+    running = _job(asked)
     running.stopping.set()
     return Done(f"/work/{running.job_id}")
 

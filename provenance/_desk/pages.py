@@ -25,11 +25,15 @@ class Way:
 
 @dataclass(frozen=True)
 class Route:
-    """An address (`/record/{record}/day`), the method it takes, and who answers."""
+    """An address (`/record/{record}/day`), the method it takes, and who answers.
+
+    What `changes` something is refused where the desk only reads.
+    """
 
     address: str
     method: str
     answering: Answering
+    changes: bool
 
 
 class Pages:
@@ -52,18 +56,21 @@ class Pages:
         """A page that changes nothing; with a title it stands in the list of ways."""
 
         def kept(answering: Answering) -> Answering:
-            self.routes.append(Route(address, "GET", answering))
+            self.routes.append(Route(address, "GET", answering, changes=False))
             if title:
                 self.ways.append(Way(address, title, group))
             return answering
 
         return kept
 
-    def done(self, address: str) -> Callable[[Answering], Answering]:
-        """An act; the guard has looked at its token, and a desk that only reads refuses it."""
+    def done(self, address: str, *, changes: bool = True) -> Callable[[Answering], Answering]:
+        """An act; the guard has looked at its token, and a desk that only reads refuses it.
+
+        One that `changes` nothing outside the desk itself is done there too.
+        """
 
         def kept(answering: Answering) -> Answering:
-            self.routes.append(Route(address, "POST", answering))
+            self.routes.append(Route(address, "POST", answering, changes))
             return answering
 
         return kept

@@ -18,12 +18,19 @@ def open_cells(package: Package) -> list[dict[str, str]]:
 
 
 def settle_unread(
-    package: Package, unread_id: str, value: str, *, who: str, why: str = ""
+    package: Package,
+    unread_id: str,
+    value: str,
+    *,
+    who: str,
+    why: str = "",
+    as_shown: bool = False,
 ) -> Done | None:
     """Enter what a cell holds that could not be read, as a person types it; '' leaves it blank.
 
     What is entered is an act (`correct`), whose reason is `why` or else the text of the cell. A
-    cell that is left blank needs the reason, and nothing else changes. Raises UnusableInput and
+    cell that is left blank needs the reason, and nothing else changes. A bare length is in the unit
+    of its field, `as_shown` in that in which the record is measured. Raises UnusableInput and
     what `decide` and the reading of the value raise; nothing is settled then.
     """
     cell = next((row for row in open_cells(package) if row["unread_id"] == unread_id), None)
@@ -37,7 +44,7 @@ def settle_unread(
                 f'"{cell["cell_text"]}" was to become the key of a row of {table}, so there is no '
                 "row to enter it in; add the row, then leave this cell with the reason"
             )
-        read = TypedCells.of(package.tables).read(table, field, value)
+        read = TypedCells.of(package.tables, as_shown=as_shown).read(table, field, value)
         key_of = package.model.table(table).key_of
         standing = {key_of(row): row[field] for row in package.tables.rows(table)}
         if standing.get(key) != read:

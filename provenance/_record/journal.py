@@ -22,6 +22,7 @@ from provenance._base.disk import disk_trouble
 from provenance._base.durable import sync_file, sync_folder
 from provenance._base.errors import TreenailError
 from provenance._gate.budget import DEFAULT_BUDGET
+from provenance._gate.documents import json_from
 from provenance._gate.folders import read_plain, refuse_way_out
 from provenance._gate.refusal import RefusedInput
 from provenance._record.own_key import own_key
@@ -132,8 +133,8 @@ def _entry_in(line: bytes) -> tuple[Entry, str] | None:
     if not line.endswith(b"\n"):
         return None
     try:
-        raw = json.loads(line)
-    except (ValueError, RecursionError):
+        raw = json_from(line, JOURNAL)
+    except RefusedInput:
         return None
     if not isinstance(raw, dict) or raw.keys() != {"entry", "seal"}:
         return None

@@ -5,6 +5,12 @@ const goOn = () => document.querySelector('#work [data-go]')?.click();
 document.addEventListener('htmx:afterSwap', goOn);
 goOn();
 
+// an act is sent once, however often its button is pressed
+for (const [name, waits] of [['htmx:beforeRequest', true], ['htmx:afterRequest', false]])
+  document.addEventListener(name, (event) => {
+    if (event.target.matches('form')) for (const button of event.target.querySelectorAll('button')) button.disabled = waits;
+  });
+
 // a problem is read at once, wherever on the page the act was
 document.addEventListener('htmx:afterSettle', () => {
   const problem = document.querySelector('#problem[role=alert]');

@@ -176,6 +176,7 @@ WRITES = {
     "attach": [(__file__,)],
     "survey trace": [(__file__,), (__file__, "--points", __file__)],
     "change correct": [("sample", "231", "pieces=2", "--why", "x")],
+    "change add": [("sample", "sample_id=299", "--why", "x")],
     "change settle": [("sample", "231", "pieces", "2", "--why", "x")],
     "change rename": [("sample", "231", "299", "--why", "x")],
     "change remove": [("sample", "231", "--why", "x")],

@@ -317,7 +317,7 @@ def test_scans_and_findings_outlive_the_program(sitting: Sitting, shelf: Path) -
     running.thread.join(60)
     assert running.done, running.problem
     listed = text_of(sitting.page(running.done.to))
-    assert ("can be taken in" in listed, "Take in 1 bundles" in listed) == (True, True)
+    assert ("can be taken in" in listed, "Take in 1 bundle" in listed) == (True, True)
     listed = text_of(sitting.do(running.done.to, {"paper": "letter"}))
     assert ("2 bundle.zip taken in" in listed, "3 later.zip refused" in listed) == (True, True)
     (kept,) = open_store(store).accessions

@@ -15,6 +15,7 @@ ELSEWHERE = {
         "_catalogue/audit/store_audit.py": "the catalogue's own rows",
         "_checks/structure/patterns.py": "the answer of a process of its own",
         "_cli/checking.py": "its own report",
+        "_desk/store/about.py": "schemas that the program ships",
         "_model/profile.py": "schemas that the program ships",
         "_model/schema.py": "schemas that the program ships",
         "_record/copies.py": "the account's own notes",
@@ -24,6 +25,7 @@ ELSEWHERE = {
     r"\bzipfile\.ZipFile\((?!stream, \"w\")": {
         "_bag/hostile_zip.py": "behind refuse_directory",
         "_catalogue/stores/records.py": "behind refuse_directory",
+        "_desk/bringing/starting.py": "behind refuse_directory",
         "_intake/answers/opening.py": "behind refuse_directory",
         "_intake/files/data_package.py": "behind readers.py",
         "_intake/files/ods.py": "behind readers.py",

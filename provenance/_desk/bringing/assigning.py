@@ -35,6 +35,7 @@ def changed(sheet: Sheet, form: Form) -> Source:
     """
     assert sheet.source is not None
     source = copy.deepcopy(sheet.source)
+    taken: set[str] = set()  # by a column just now, whatever else the page said of it before
     for one in sheet.shown():
         name = f"becomes|{one.column.place}"
         if name in form:
@@ -45,12 +46,15 @@ def changed(sheet: Sheet, form: Form) -> Source:
             if tuple(fields or wanted[:1]) != (
                 one.becomes or ((one.answer,) if one.answer else ())
             ):
+                taken |= {*fields} - {*one.becomes}
                 habits = sheet.habits_for(one.column, fields)
                 source = with_column(
                     source, one.column.name, fields or wanted[:1] or [OPEN], habits
                 )
     for key, values in form.items():
         kind, _bar, rest = key.partition("|")
+        if kind == "from" and rest in taken:
+            continue
         if values and kind in _CHANGES and _is_known(sheet, kind, rest):
             _CHANGES[kind](sheet, source, rest, values, form)
     tidy(source)

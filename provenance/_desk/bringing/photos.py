@@ -123,7 +123,7 @@ def thumbnail(asked: Asked) -> Answer:
     return _drawn(batch.paths[int(text)])
 
 
-@pages.shown("/record/{record}/thumbnail/{file}")
+@pages.shown("/record/{record}/thumbnail/{file:path}")
 def thumbnail_kept(asked: Asked) -> Answer:
     """A photo of the record, drawn anew."""
     package, number = asked.record, asked.address["file"]
@@ -165,7 +165,7 @@ def put_away(asked: Asked) -> Answer:
     return Done(asked.at("photos"))
 
 
-@pages.done("/record/{record}/photos/link/{file}")
+@pages.done("/record/{record}/photos/link/{file:path}")
 def link(asked: Asked) -> Answer:
     """Say what a photo of the record shows."""
     subject = Subjects(asked.record.tables).named(asked.needed("about", _("What it shows")))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
-from provenance._desk.inputs import Input, inputs_of
+from provenance._desk.inputs import MEASURE, Input, inputs_of
 from provenance._desk.pages import Pages
 from provenance._history import deciding
 from provenance._history.deciding import Deciding
@@ -24,6 +24,7 @@ from provenance._history.projection import (
 from provenance._intake.typed import TypedCells
 from provenance._intake.unread import open_cells, settle_unread
 from provenance._model.spoken import spoken
+from provenance._record.measured import shown
 from provenance._record.package import Package
 
 pages = Pages()
@@ -33,9 +34,11 @@ MOST = 100
 
 @dataclass(frozen=True)
 class Said:
-    """One side of a conflict: the value as the tables have it, as written, and who says so."""
+    """One side of a conflict: the value as the tables have it, as people read it, as written, and
+    who says so."""
 
     value: str
+    shown: str
     written: str
     place: str
     who: str
@@ -101,7 +104,8 @@ def settle_conflict(asked: Asked) -> Answer:
 def settle_cell(asked: Asked) -> Answer:
     """Enter what a cell holds that could not be read, or leave it blank with the reason."""
     cell = asked.needed("unread", _("The cell"))
-    settle_unread(asked.record, cell, asked.text("value"), who=asked.by, why=asked.text("why"))
+    value, why = asked.text("value"), asked.text("why")
+    settle_unread(asked.record, cell, value, who=asked.by, why=why, as_shown=True)
     return Done(asked.at("settle"), _("Settled."))
 
 
@@ -121,7 +125,7 @@ def _decision(
         )
     if side != "own":
         return deciding.settle(table, key, field, value, asked.text(f"written|{side}"))
-    read = TypedCells.of(package.tables).read(table, field, own)
+    read = TypedCells.of(package.tables, as_shown=True).read(table, field, own)
     return deciding.settle(table, key, field, read, own if own != read else "")
 
 
@@ -141,7 +145,7 @@ def _open(package: Package, history: History, one: Conflict, names: Mapping[str,
         f"{table.title}: {one.key}",
         table.field(one.field).title if is_cell else kinds.label(one.kind),
         rows,
-        tuple(_said(history, claim, names) for claim in one.claims),
+        tuple(_said(package, history, claim, names) for claim in one.claims),
         _input(package, one.table, one.field) if is_cell else None,
     )
 
@@ -149,11 +153,12 @@ def _open(package: Package, history: History, one: Conflict, names: Mapping[str,
 def _input(package: Package, table: str, field: str) -> Input | None:
     if table not in package.model.tables:
         return None
-    inputs = inputs_of(package.model, package.model.table(table))
+    model = spoken(package.model)
+    inputs = inputs_of(model, model.table(table))
     return next((one for one in inputs if one.name == field), None)
 
 
-def _said(history: History, claim: Claim, names: Mapping[str, str]) -> Said:
+def _said(package: Package, history: History, claim: Claim, names: Mapping[str, str]) -> Said:
     act = history.acts.get(claim.act)
     line = claim.line
     parts = []
@@ -161,10 +166,19 @@ def _said(history: History, claim: Claim, names: Mapping[str, str]) -> Said:
         parts = [names.get(act.source, act.source)]
         parts += [_("sheet {name}").format(name=line.sheet)] if line.sheet else []
         parts += [_("row {number}").format(number=line.line)] if line.line else []
+    value = as_shown(history.state, line.table, line.field, claim.value)
     return Said(
-        as_shown(history.state, line.table, line.field, claim.value),
+        value,
+        _in_words(package, line.table, line.field, value),
         line.written,
         ", ".join(parts) or (act.why if act else ""),
         act.who if act else "",
         act.when[:10] if act else "",
     )
+
+
+def _in_words(package: Package, table: str, field: str, value: str) -> str:
+    one = _input(package, table, field)
+    if one is None or one.kind != MEASURE:
+        return dict(one.options).get(value, value) if one else value
+    return shown(package.tables, table, field, value)

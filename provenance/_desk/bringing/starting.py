@@ -10,7 +10,7 @@ from pathlib import Path
 from provenance._bag.hostile_zip import DAMAGE
 from provenance._base.disk import writing
 from provenance._base.errors import UnusableInput
-from provenance._base.languages import N_, _, available_languages, catalogue
+from provenance._base.languages import N_, _, catalogue, named_languages
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
@@ -23,7 +23,6 @@ from provenance._record.settings import Settings
 
 pages = Pages()
 ANY_KIND = "blank"
-LANGUAGES = {"en": "English", "es": "Español"}
 MEASURED = {"metric": N_("Meters and centimeters"), "feet_inches": N_("Feet and inches")}
 
 
@@ -39,7 +38,7 @@ def new(asked: Asked) -> Answer:
             "kinds": kinds,
             "any_kind": ANY_KIND,
             "units": {one: MEASURED[one] for one in SYSTEMS},
-            "spoken": {one: LANGUAGES.get(one, one) for one in available_languages()},
+            "spoken": named_languages(),
         },
     )
 

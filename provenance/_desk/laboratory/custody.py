@@ -78,7 +78,7 @@ def custody(asked: Asked) -> Answer:
     )
 
 
-@pages.shown("/record/{record}/custody/{sample}")
+@pages.shown("/record/{record}/custody/{sample:path}")
 def life(asked: Asked) -> Answer:
     """All that happened to one sample, as the ledger has it."""
     record = asked.record

@@ -100,7 +100,27 @@ def consign(asked: Asked) -> Answer:
     return Done(to, "\n".join([*meant.notes, told.format(code=parcel.consignment_id)]))
 
 
-@pages.shown("/record/{record}/parcels/{parcel}")
+@pages.shown("/record/{record}/parcels/{parcel:path}/papers")
+def papers(asked: Asked) -> Answer:
+    """List, receipt and tags to print; the list as a table, and the form for the results."""
+    record = asked.record
+    code = parcel_of(record, asked.address["parcel"]).consignment_id
+    folder = asked.desk.scratch()
+    with speaking(record.model.language):
+        printed = print_consignment(
+            gather_parcel(record, code),
+            paper_named(said(asked, "paper", PAPERS[0])),
+            folder / f"parcel-{code}.pdf",
+            each_sample=bool(said(asked, "each_sample")),
+            resolver=str(record.descriptor.get("resolver", "")),
+        )
+    made = keep(asked.desk, [*printed.paths, *write_papers(record, code, folder)])
+    notes = [printed.note] if printed.note else []
+    values = {"files": kept(asked.desk, made), "labeled": "", "notes": notes, "at": asked.at}
+    return Page("paper/pages.html", values, whole=False)
+
+
+@pages.shown("/record/{record}/parcels/{parcel:path}")
 def parcel(asked: Asked) -> Answer:
     """One parcel: what is in it, its papers, its way, and what came back."""
     record = asked.record
@@ -136,23 +156,3 @@ def parcel(asked: Asked) -> Answer:
             "events": SimpleNamespace(label=model.vocabularies["custody_event"].label),
         },
     )
-
-
-@pages.shown("/record/{record}/parcels/{parcel}/papers")
-def papers(asked: Asked) -> Answer:
-    """List, receipt and tags to print; the list as a table, and the form for the results."""
-    record = asked.record
-    code = parcel_of(record, asked.address["parcel"]).consignment_id
-    folder = asked.desk.scratch()
-    with speaking(record.model.language):
-        printed = print_consignment(
-            gather_parcel(record, code),
-            paper_named(said(asked, "paper", PAPERS[0])),
-            folder / f"parcel-{code}.pdf",
-            each_sample=bool(said(asked, "each_sample")),
-            resolver=str(record.descriptor.get("resolver", "")),
-        )
-    made = keep(asked.desk, [*printed.paths, *write_papers(record, code, folder)])
-    notes = [printed.note] if printed.note else []
-    values = {"files": kept(asked.desk, made), "labeled": "", "notes": notes, "at": asked.at}
-    return Page("paper/pages.html", values, whole=False)

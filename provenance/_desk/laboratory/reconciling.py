@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from provenance._base.disk import write_text
 from provenance._base.findings import Finding
@@ -160,7 +161,7 @@ def correct(asked: Asked) -> Answer:
     table, key = asked.text("table"), asked.text("key")
     field = asked.needed("field", _("Field"))
     text = asked.text("value")
-    read = TypedCells.of(record.tables).read(table, field, text)
+    read = TypedCells.of(record.tables, as_shown=True).read(table, field, text)
     written = {field: text} if text != read else {}
     decision = deciding.correct(table, key, {field: read}, written)
     done = deciding.decide(record, decision, who=_who(asked), why=asked.needed("why", _("Reason")))
@@ -190,4 +191,4 @@ def _who(asked: Asked) -> str:
 
 def _back(asked: Asked) -> str:
     parcel = asked.text("parcel")
-    return asked.at("reconcile") + (f"?parcel={parcel}" if parcel else "")
+    return asked.at("reconcile") + (f"?parcel={quote(parcel)}" if parcel else "")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from urllib.parse import quote
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _, ngettext
@@ -60,7 +61,9 @@ def drop(asked: Asked) -> Answer:
     if not any(one.suffix.lower() not in _MAPPINGS for one in dropped):
         raise UnusableInput(_("Choose the table of the laboratory."))
     made = [asked.desk.made(Sent(path, path.name)).rpartition("/")[2] for path in dropped]
-    return Done(f"{asked.at('results')}?files={'.'.join(made)}&parcel={asked.text('parcel')}")
+    return Done(
+        f"{asked.at('results')}?files={'.'.join(made)}&parcel={quote(asked.text('parcel'))}"
+    )
 
 
 @pages.done("/record/{record}/results/take")
@@ -79,7 +82,7 @@ def take(asked: Asked) -> Answer:
             for newer, older in read.superseded
         ]
         told += [one.message for one in read.findings if one.severity != "note"]
-        to = asked.at("reconcile") + (f"?parcel={parcel}" if parcel else "")
+        to = asked.at("reconcile") + (f"?parcel={quote(parcel)}" if parcel else "")
         return Done(to, "\n".join(told))
 
     return Work(_("Bringing in results"), work)

@@ -12,11 +12,12 @@ from typing import Any
 import platformdirs
 
 from provenance._base.disk import write_text
+from provenance._gate.documents import read_json
+from provenance._gate.refusal import RefusedInput
 from provenance._record.package import Package
 from provenance._survey.trace.picture import PlanPicture
 
 _KEPT = ("points", "scale", "model", "pencil", "replace")
-_MOST_BYTES = 20_000_000
 
 
 def keep_marks(package: Package, picture: PlanPicture, sent: Mapping[str, Any]) -> None:
@@ -28,12 +29,9 @@ def keep_marks(package: Package, picture: PlanPicture, sent: Mapping[str, Any]) 
 
 def marks_kept(package: Package, picture: PlanPicture) -> dict[str, Any] | None:
     """What was kept, None where nothing was or it cannot be read."""
-    path = _path(package, picture)
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            return None
-        kept = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError):
+        kept = read_json(_path(package, picture))
+    except (OSError, RefusedInput):
         return None
     is_whole = isinstance(kept, dict) and isinstance(kept.get("points"), list)
     return kept if is_whole else None

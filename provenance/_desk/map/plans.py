@@ -132,7 +132,8 @@ def plan(asked: Asked) -> Answer:
         wanted = next((one.file_id for one in scans if one.is_placed), "")
     elif wanted and wanted not in {one.file_id for one in scans}:
         raise UnusableInput(f"the record has no plan '{wanted}' of {subject.key}")
-    inputs = {one.name: one for one in inputs_of(package.model, package.model.table("tie"))}
+    model = spoken(package.model)
+    inputs = {one.name: one for one in inputs_of(model, model.table("tie"))}
     levels = levels_of(known.record, subject.key) if subject.table == "place" else []
     values = {
         "subject": subject,
@@ -224,7 +225,7 @@ def plan_data(asked: Asked) -> Answer:
             "sha256": picture.sha256,
             "width": picture.width,
             "height": picture.height,
-            "at": asked.at("plan-picture") + f"?file={file_id}",
+            "at": asked.at("plan-picture") + f"?file={quote(file_id)}",
         },
         "matrix": placing(here.package, file_id, picture.height),
         "before": before,

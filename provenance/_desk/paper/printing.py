@@ -337,7 +337,7 @@ def printing(asked: Asked) -> Answer:
     )
 
 
-@pages.done("/record/{record}/print/stock")
+@pages.done("/record/{record}/print/stock", changes=False)
 def drop_stock(asked: Asked) -> Answer:
     """Take a description of label stock (YAML), to print on as long as the desk is open."""
     dropped = asked.files.get("stock", ())

@@ -35,6 +35,13 @@ def findings(asked: Asked) -> Answer:
     )
 
 
+@pages.shown("/record/{record}/checked")
+def checked(asked: Asked) -> Answer:
+    """What a page says that was shown before the check had run."""
+    asked.open_record.findings()
+    return Page("record/checked.html", whole=False)
+
+
 @pages.done("/record/{record}/findings/accept")
 def accept_finding(asked: Asked) -> Answer:
     """Accept what a rule says of a row, with a reason."""

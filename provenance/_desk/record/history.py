@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from provenance._base.languages import N_, _
+from provenance._base.languages import N_, _, ngettext
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
@@ -158,7 +158,7 @@ def _listed(found: History, name: str) -> ListedAct:
         what = file_name(found.package.tables, act.source)
     if act.kind == IMPORT:
         read = rows_read(act)
-        what = _("{file}: {n} rows").format(file=what, n=read)
+        what = ngettext("{file}: {n} row", "{file}: {n} rows", read).format(file=what, n=read)
     named = tuple(rows[:MOST_ROWS])
     kind = kind_in_words(act.kind, act.why, act.lines)
     more = len(about) - len(named)

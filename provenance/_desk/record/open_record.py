@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from provenance._base.errors import TreenailError
+from provenance._base.languages import _
 from provenance._checks.again import Checking
 from provenance._desk.record.shown import shown_row
 from provenance._history import deciding
 from provenance._history.edits import Change
 from provenance._history.history import open_history
 from provenance._intake.working import Changed, Stands, Unread, Working
+from provenance._model.spoken import spoken
 from provenance._record.journal import has_waiting
 from provenance._record.package import open_package
 
@@ -31,17 +34,23 @@ if TYPE_CHECKING:
 class NotSaved(TreenailError):
     """Nothing was saved: cells that cannot be read, or that hold something else by now."""
 
+    model: Model
     unread: tuple[Unread, ...]
     stands: tuple[Stands, ...]
 
     def __str__(self) -> str:
-        said = [f"{one.field}: {one.message}" for one in self.unread]
+        said = [f"{self._title(one)}: {one.message}" for one in self.unread]
         said += [
-            f"{one.field} of {one.key} is '{one.now}' by now; someone changed it meanwhile. "
-            "Load the page again and compare"
+            _(
+                "{field} of {key} is “{now}” by now; someone changed it meanwhile. Load the page "
+                "again and compare."
+            ).format(field=self._title(one), key=one.key, now=one.now)
             for one in self.stands
         ]
         return "\n".join(said)
+
+    def _title(self, one: Unread | Stands) -> str:
+        return spoken(self.model).table(one.table).field(one.field).title
 
 
 class OpenRecord:
@@ -113,7 +122,9 @@ class OpenRecord:
     def warm(self) -> None:
         """Read the history, so that what is entered first is saved as fast as what follows."""
         if not self._read_only:
-            self._to_change()
+            # who enters something is told what is wrong; here nobody listens
+            with suppress(TreenailError, OSError):
+                self._to_change()
 
     def changed_since(self, mark: int) -> Changed:
         """What anybody changed since a mark, as `Working` has it; before that, whether anybody did.
@@ -154,10 +165,10 @@ class OpenRecord:
                 stale.append(Stands(one.table, one.key, one.field, seen))
             told.append(one._replace(before=now.get(one.field, "")))
         if stale:
-            raise NotSaved((), tuple(stale))
+            raise NotSaved(working.package.model, (), tuple(stale))
         answer = working.change(told, who=by, why=why)
         if answer.done is None:
-            raise NotSaved(answer.unread, answer.stands)
+            raise NotSaved(working.package.model, answer.unread, answer.stands)
         return answer.done
 
     def rows(self, table: str, keys: Iterable[str]) -> list[dict[str, str]]:
@@ -182,8 +193,8 @@ class OpenRecord:
             self._working.write_tables()
 
     def close(self) -> None:
-        """Write what waits."""
-        if self._working is not None:
+        """Write what waits; a record that was moved meanwhile finds it in its history."""
+        if self._working is not None and self._folder.is_dir():
             self._working.close()
 
     def _to_change(self) -> Working:

@@ -12,6 +12,7 @@ from provenance._base.findings import Finding, Report
 from provenance._base.languages import N_, _
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
+from provenance._desk.choosing import as_selection
 from provenance._desk.inputs import INTEGER, MEASURE, NUMBER, YES_NO, Input, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.record.open_record import of_row
@@ -20,7 +21,7 @@ from provenance._desk.things import NotHere
 from provenance._history.edits import Change
 from provenance._history.projection import covered_tables, links_of
 from provenance._intake.photos.picture import is_picture
-from provenance._model.schema import Table
+from provenance._model.schema import Field, Table
 from provenance._model.spoken import spoken
 from provenance._record.measured import reading_of, readings, shown
 from provenance._record.snapshot import Row, Snapshot
@@ -30,6 +31,8 @@ pages = Pages()
 ABOUT_A_TIMBER = ("tie", "wood_use", "relation")
 ABOUT_A_SAMPLE = ("plug", "agreement", "lab_result", "ring_series", "tie", "custody")
 """Tables whose rows are shown with a timber, and with each of its samples."""
+QUICKLY_CHECKED = 2_000
+"""Timbers of a record whose first check takes below a second or so (benchmarks/desk.py)."""
 WAS = "was-"
 HEADLINE = 4
 """Cells of a row that stand in its headline."""
@@ -86,7 +89,7 @@ def timber(asked: Asked) -> Answer:
     """One timber: its form, its samples with their plugs and results, findings beside fields."""
     tables = asked.open_record.tables
     key = asked.address["timber"]
-    found = asked.open_record.findings()
+    found = _known(asked)
     keys = tables.column("element", "element_id")
     if key not in keys:
         raise NotHere(_("There is no timber {key}.").format(key=key))
@@ -112,27 +115,45 @@ def timber(asked: Asked) -> Answer:
             "before": keys[place - 1] if place else "",
             "after": keys[place + 1] if place + 1 < len(keys) else "",
             "keys": _keys(tables, ("element", "sample")),
+            "checked": found is not None,
+            "selection": as_selection,
         },
     )
 
 
 @pages.shown("/record/{record}/tables/{table}/row")
 def row(asked: Asked) -> Answer:
-    """A row of any table, or a new one; what the address says of a new one is filled in."""
+    """A row of any table, or a new one; what the address says of a new one is filled in.
+
+    Once it is saved a person is back at the `timber` of whose page she came, else at the table.
+    """
     tables = asked.open_record.tables
     name = asked.address["table"]
     table = _table(asked)
+    found = _known(asked) if "key" in asked.query else None
+    model = spoken(tables.model)
     if "key" in asked.query:
-        form = _form(
-            tables,
-            name,
-            _row_of(tables, table, asked.query["key"]),
-            asked.open_record.findings(),
-        )
+        form = _form(tables, name, _row_of(tables, table, asked.query["key"]), found)
     else:
         given = {one: text for one, text in asked.query.items() if one in table}
-        form = RowForm(table, "", inputs_of(tables.model, table), given, {}, {}, True)
-    return Page("record/row.html", {"form": form, "keys": _keys(tables, (name,))})
+        inputs = inputs_of(model, model.table(name))
+        entered = table in covered_tables(tables.model)
+        form = RowForm(model.table(name), "", inputs, given, {}, {}, entered)
+    timber = asked.query.get("timber")
+    values = {
+        "form": form,
+        "keys": _keys(tables, (name,)),
+        "checked": not form.key or found is not None,
+        "back": asked.at("timbers", timber) if timber else asked.at("tables", name),
+    }
+    return Page("record/row.html", values)
+
+
+def _known(asked: Asked) -> Report | None:
+    """What the check says now; None where a first one would take longer than a page may."""
+    record = asked.open_record
+    is_quick = record.last_report is not None or record.tables.count("element") <= QUICKLY_CHECKED
+    return record.findings() if is_quick else None
 
 
 @pages.done("/record/{record}/tables/{table}/row")
@@ -140,15 +161,11 @@ def save(asked: Asked) -> Answer:
     """Save the fields of a row that were changed; a row without a key is a new one."""
     table = _table(asked)
     key = asked.text("key")
-    was = {name: asked.text(WAS + name) for name in table.names if WAS + name in asked.form}
-    # of several boxes none may be checked, which a browser does not send at all
-    texts = {
-        name: (table.field(name).separator or "").join(asked.texts(name)) or asked.text(name)
-        for name in was
-    }
+    was = {name: asked.form[WAS + name][-1] for name in table.names if WAS + name in asked.form}
+    texts = {name: _filled(asked, table.field(name), before) for name, before in was.items()}
     if not key:
         said = spoken(asked.open_record.model).table(table.name)
-        if missing := [said.field(one).title for one in said.primary_key if not texts.get(one)]:
+        if missing := [said.field(one).title for one in table.primary_key if not texts.get(one)]:
             raise UnusableInput(_("{fields} must be filled in.").format(fields=", ".join(missing)))
         key_now = table.key_of({one: texts[one] for one in table.primary_key})
     else:
@@ -166,6 +183,21 @@ def save(asked: Asked) -> Answer:
     return Done(asked.text("back") or asked.at("tables", table.name), _("Saved."))
 
 
+def _filled(asked: Asked, one: Field, before: str) -> str:
+    """What a field now says; to the letter what stood there, if a person did not touch it.
+
+    A browser leaves out boxes that are not checked, and writes the ends of lines in its own way.
+    """
+    if one.separator:
+        text = one.separator.join(asked.texts(one.name))
+        now, then = ({*map(str.strip, said.split(one.separator))} - {""} for said in (text, before))
+        untouched = now == then
+    else:
+        text = asked.text(one.name)
+        untouched = text.splitlines() == before.strip().splitlines()
+    return before if untouched else text
+
+
 def _table(asked: Asked) -> Table:
     model = asked.open_record.model
     name = asked.address["table"]
@@ -180,15 +212,15 @@ def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
     for one in some:
         if table.key_of(one) == key:
             return one
-    raise NotHere(
-        _("There is no row {key} in the table {table}.").format(key=key, table=spoken(tables.model).table(table.name).title)
-    )
+    called = spoken(tables.model).table(table.name).title
+    raise NotHere(_("There is no row {key} in the table {table}.").format(key=key, table=called))
 
 
-def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
+def _form(tables: Snapshot, name: str, row: Row, found: Report | None) -> RowForm:
     table = tables.model.table(name)
     key = table.key_of(row)
-    inputs = inputs_of(tables.model, table)
+    said = spoken(tables.model).table(name)
+    inputs = inputs_of(spoken(tables.model), said)
     entered = table in covered_tables(tables.model)
     written = readings(tables)
     values = shown_row(tables.model, table, row, lambda *cell: written.get(cell, ""))
@@ -199,7 +231,16 @@ def _form(tables: Snapshot, name: str, row: Row, found: Report) -> RowForm:
     }
     told = (_told(tables, table, one, row[one.name]) for one in inputs if row[one.name])
     headline = " · ".join([key, *islice(filter(None, told), HEADLINE)])
-    return RowForm(table, key, inputs, values, of_row(found, name, key), read, entered, headline)
+    return RowForm(
+        said,
+        key,
+        inputs,
+        values,
+        of_row(found, name, key) if found else {},
+        read,
+        entered,
+        headline,
+    )
 
 
 def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
@@ -216,7 +257,7 @@ def _told(tables: Snapshot, table: Table, one: Input, text: str) -> str:
 
 
 def _about(
-    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: Report
+    tables: Snapshot, names: tuple[str, ...], field: str, key: str, found: Report | None
 ) -> list[tuple[Table, list[RowForm]]]:
     """The rows of other tables that point at a row, by table."""
     forms = []
@@ -225,7 +266,9 @@ def _about(
             continue
         table = tables.model.table(name)
         rows = tables.rows_with(name, field, key) if field in links_of(table) else []
-        forms.append((spoken(tables.model).table(name), [_form(tables, name, row, found) for row in rows]))
+        forms.append(
+            (spoken(tables.model).table(name), [_form(tables, name, row, found) for row in rows])
+        )
     return [one for one in forms if one[1] or one[0].name in ("sample", "plug")]
 
 

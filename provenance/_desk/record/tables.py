@@ -45,7 +45,7 @@ def tables(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}")
 def sheet(asked: Asked) -> Answer:
     """One table as a sheet."""
-    table = spoken(asked.open_record.model).table(_table(asked).name)
+    table = spoken(asked.open_record.tables.model).table(_table(asked).name)
     threading.Thread(target=asked.open_record.warm, daemon=True).start()
     return Page("record/sheet.html", {"table": table})
 
@@ -58,7 +58,7 @@ def rows(asked: Asked) -> Answer:
     # the grid knows a row by one cell
     several = len(table.primary_key) > 1
     entered = table in covered_tables(standing.model) and not (several or asked.desk.read_only)
-    inputs = inputs_of(standing.model, table)
+    inputs = inputs_of(spoken(standing.model), spoken(standing.model).table(table.name))
     columns = [
         asdict(one) | {"options": one.options or None, "readonly": one.readonly or not entered}
         for one in inputs

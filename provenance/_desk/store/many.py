@@ -18,9 +18,11 @@ from provenance._desk.jobs import Stopped
 from provenance._desk.pages import Pages
 from provenance._desk.store.common import CSV, kept_path, new_path
 from provenance._drawing.paper import PAPERS, paper_named
+from provenance._gate.documents import read_json
 from provenance._history.history import moment_text
 
 pages = Pages()
+_AGAIN = "drop it again"
 _STATE = "list.json"
 
 
@@ -45,7 +47,7 @@ def check(asked: Asked) -> Answer:
 @pages.shown("/store/{store}/receive/many/{token}")
 def outcomes(asked: Asked) -> Answer:
     """What came of each line."""
-    state = json.loads(kept_path(asked, _STATE).read_text(encoding="utf-8"))
+    state = read_json(kept_path(asked, _STATE), remedy=_AGAIN)
     ready = sum(one["word"] == CAN_BE for one in state["outcomes"])
     papers = [one.name for one in PAPERS]
     return Page(
@@ -58,7 +60,7 @@ def outcomes(asked: Asked) -> Answer:
 def take_in(asked: Asked) -> Answer:
     """Take in what can be taken in; a bundle that is refused stops no other."""
     path = kept_path(asked, _STATE)
-    state = json.loads(path.read_text(encoding="utf-8"))
+    state = read_json(path, remedy=_AGAIN)
     return _working(asked, path, asked.address["token"], state, only_check=False)
 
 

@@ -36,6 +36,7 @@ from provenance._desk.store.common import (
 )
 from provenance._desk.things import BUNDLE
 from provenance._drawing.paper import PAPERS, paper_named
+from provenance._gate.documents import read_json
 from provenance._history.history import moment_text
 from provenance._store.current import OLDER
 from provenance._store.door import BRANCH, FIRST, NOT_KNOWN, PUBLIC_EDITION, SUCCESSOR
@@ -61,6 +62,7 @@ _TITLES: Mapping[str, tuple[str, str]] = {
 }
 """Column of a list of bundles → what a form calls it, and under which heading."""
 _DAYS = ("on", "from", "until", "embargo_until")
+_AGAIN = "drop it again"
 _STATE, _COMPARED = "received.json", "comparison.txt"
 _STANDS: Mapping[str, str] = {
     FIRST: N_("It is the first bundle of its record here."),
@@ -246,7 +248,7 @@ def _comparing(asked: Asked, old: Path, new: Path) -> Work:
 
 
 def _state(asked: Asked) -> dict[str, Any]:
-    state: dict[str, Any] = json.loads(kept_path(asked, _STATE).read_text(encoding="utf-8"))
+    state: dict[str, Any] = read_json(kept_path(asked, _STATE), remedy=_AGAIN)
     return state
 
 

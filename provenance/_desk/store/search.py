@@ -145,6 +145,9 @@ def _anything(asked: Asked, index: Path, text: str) -> Iterator[dict[str, object
         (_("Sites"), "sites", Wanted(site=alike)),
         (_("With this keeper"), "holdings", Wanted(keeper=alike)),
     ]
+    site, dash, number = text.upper().rpartition("-")
+    if dash and not labelled:  # as it stands on a label, typed without the check letters
+        asks.insert(1, (_("Samples"), "holdings", Wanted(sample=number, site=site)))
     for title, kind, wanted in asks:
         if not (frame := find_in_catalogue(index, kind, wanted)).is_empty():
             yield _shown(asked, title, frame)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.errors import UnusableInput
-from provenance._base.languages import N_, _
+from provenance._base.languages import N_, _, ngettext
 from provenance._base.locks import locked
 from provenance._collection.scans import (
     CLOSED,
@@ -135,7 +135,11 @@ def record(asked: Asked) -> Answer:
     def work(_progress: Any) -> Done:
         taken = take_stock(store, path)
         count = record_seen(store, taken, name=path.stem, recorded_by=day["by"], **day)
-        said = _("Recorded where {count} samples were seen.").format(count=count)
+        said = ngettext(
+            "Recorded where {count} sample was seen.",
+            "Recorded where {count} samples were seen.",
+            count,
+        ).format(count=count)
         return Done(asked.at("stocktake", path.stem, "report"), said)
 
     return Work(_("Recording the stocktake"), work)

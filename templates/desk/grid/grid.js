@@ -276,7 +276,11 @@ function again(act) {
 let slow = 0;
 function saying() { // said only where it takes longer than a person notices
   clearTimeout(slow);
-  slow = setTimeout(() => { said.textContent = say("saving"); }, 400);
+  slow = setTimeout(() => {
+    said.textContent = say("saving");
+    // the first edit of a large record, or one while another program holds it
+    slow = setTimeout(() => { said.textContent = say("still_saving"); }, 1600);
+  }, 400);
 }
 
 function rename(row, newKey) {
