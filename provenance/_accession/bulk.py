@@ -16,6 +16,7 @@ from provenance._accession.damage import DamagedBundle
 from provenance._accession.of_others import accession_of_bag, judged_bag
 from provenance._accession.taking_in import AlreadyAccessioned, known_bundle
 from provenance._base.errors import TreenailError, UnusableInput
+from provenance._base.languages import N_
 from provenance._base.listed import listed
 from provenance._base.progress import Progress, say_nothing
 from provenance._drawing.paper import Paper
@@ -29,23 +30,23 @@ from provenance._store.terms import Terms, is_day
 
 COLUMNS: Mapping[str, str] = MappingProxyType(
     {
-        "bundle": "path of the bundle, as seen from the folder of the list",
-        "depositor": "who hands it in",
-        "on": "day of the accession (YYYY-MM-DD)",
-        "number": "this number instead of the next one",
-        "samples": "samples that came with it: 231,233-240, or all",
-        "place": "room, shelf, box or drawer of these samples",
-        "as": "gift, loan, deposit, purchase, transfer or unknown",
-        "title_holder": "who owns it",
-        "donor": "who gave it",
-        "agreement": "path of the agreement, or its SHA-256",
-        "from": "first day of a loan or deposit",
-        "until": "last day of a loan or deposit",
-        "previous_number": "numbers that it bore before, separated by ';'",
-        "restriction": "what may not be done or shown, separated by ';'",
-        "embargo_until": "day until which there is an embargo",
-        "reason": "why it is accepted all the same, or on such a day",
-        "bag_only": "yes for a bag of others, which is judged as a bag alone",
+        "bundle": N_("path of the bundle, as seen from the folder of the list"),
+        "depositor": N_("who hands it in"),
+        "on": N_("day of the accession (YYYY-MM-DD)"),
+        "number": N_("this number instead of the next one"),
+        "samples": N_("samples that came with it: 231,233-240, or all"),
+        "place": N_("room, shelf, box or drawer of these samples"),
+        "as": N_("gift, loan, deposit, purchase, transfer or unknown"),
+        "title_holder": N_("who owns it"),
+        "donor": N_("who gave it"),
+        "agreement": N_("path of the agreement, or its SHA-256"),
+        "from": N_("first day of a loan or deposit"),
+        "until": N_("last day of a loan or deposit"),
+        "previous_number": N_("numbers that it bore before, separated by ';'"),
+        "restriction": N_("what may not be done or shown, separated by ';'"),
+        "embargo_until": N_("day until which there is an embargo"),
+        "reason": N_("why it is accepted all the same, or on such a day"),
+        "bag_only": N_("yes for a bag of others, which is judged as a bag alone"),
     }
 )
 """The columns of a list, and what stands in them; only `bundle` is needed."""

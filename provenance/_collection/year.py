@@ -13,6 +13,7 @@ from typing import NamedTuple
 import polars as pl
 
 from provenance import __version__
+from provenance._base.languages import N_
 from provenance._base.page_templates import page_templates
 from provenance._base.spreadsheet import spreadsheet_csv
 from provenance._collection.kept import Books
@@ -22,25 +23,25 @@ from provenance._store.settings import settings_in
 from provenance._store.store import Store
 
 FIGURES: Mapping[str, str] = {
-    "accessions": "bundles accessioned, editions and later seasons too",
-    "records": "records that came in for the first time",
-    "withdrawn": "bundles withdrawn",
-    "megabytes": "size of the bundles that came in and are still kept, MB (1,000,000 bytes)",
-    "records_held": "records at the end of the year",
-    "samples_in": "samples that came into the store",
-    "samples_out": "samples that left it for good: given away, lost, used up or deaccessioned",
-    "samples_held": "samples that belong to the store at the end of the year, on loan or not",
-    "loaned": "samples lent",
-    "taken_back": "samples that came back from a loan",
-    "on_loan": "samples on loan at the end of the year",
-    "overdue": "of these, overdue then",
-    "requests": "samples for which someone asked to sample or use them up",
-    "enquiries": "enquiries that came in",
-    "answered": "enquiries answered",
+    "accessions": N_("bundles accessioned, editions and later seasons too"),
+    "records": N_("records that came in for the first time"),
+    "withdrawn": N_("bundles withdrawn"),
+    "megabytes": N_("size of the bundles that came in and are still kept, MB (1,000,000 bytes)"),
+    "records_held": N_("records at the end of the year"),
+    "samples_in": N_("samples that came into the store"),
+    "samples_out": N_("samples that left it for good: given away, lost, used up or deaccessioned"),
+    "samples_held": N_("samples that belong to the store at the end of the year, on loan or not"),
+    "loaned": N_("samples lent"),
+    "taken_back": N_("samples that came back from a loan"),
+    "on_loan": N_("samples on loan at the end of the year"),
+    "overdue": N_("of these, overdue then"),
+    "requests": N_("samples for which someone asked to sample or use them up"),
+    "enquiries": N_("enquiries that came in"),
+    "answered": N_("enquiries answered"),
 }
 """Figure of a year → what it counts."""
 
-OWN = (
+OWN = N_(
     "A sample belongs to the store while the custody ledger says that it is with the repository's "
     "own code (party_id in repository.yaml), or lent by it."
 )

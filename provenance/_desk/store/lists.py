@@ -126,8 +126,8 @@ def years(asked: Asked) -> Answer:
         "store/years.html",
         {
             "years": list(counted.counts),
-            "figures": [(what, [row[name] for row in rows]) for name, what in FIGURES.items()],
-            "own": OWN,
+            "figures": [(_(what), [row[name] for row in rows]) for name, what in FIGURES.items()],
+            "own": _(OWN),
             "today": today.isoformat(),
         },
     )

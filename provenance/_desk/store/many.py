@@ -29,7 +29,7 @@ _STATE = "list.json"
 @pages.shown("/store/{store}/receive/many")
 def many(asked: Asked) -> Answer:
     """Where a list is dropped, with its bundles."""
-    return Page("store/many.html", {"columns": COLUMNS})
+    return Page("store/many.html", {"columns": {name: _(what) for name, what in COLUMNS.items()}})
 
 
 @pages.done("/store/{store}/receive/many")

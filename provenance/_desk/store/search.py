@@ -22,6 +22,7 @@ from provenance._desk.store.common import MOST_ROWS, Cell, fresh_index, keys_of_
 from provenance._desk.store.common import plain_input as field
 from provenance._model.notation import parse_year
 from provenance._model.schema import read_core
+from provenance._model.spoken import spoken
 from provenance._store.places import Places
 from provenance._store.terms import is_day
 
@@ -59,7 +60,7 @@ _KINDS = {
 
 
 def _inputs() -> list[Input]:
-    species = read_core().vocabularies["species"]
+    species = spoken(read_core()).vocabularies["species"]
     return [
         field("kind", _("What to list"), options=[(one, _(_KINDS[one])) for one in KINDS]),
         field("sample", _("Sample"), _("Its number, or its scanned label.")),
