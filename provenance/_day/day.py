@@ -9,6 +9,7 @@ from functools import cached_property
 
 from provenance._base.errors import TreenailError
 from provenance._base.findings import Finding
+from provenance._base.languages import N_, _, ngettext
 from provenance._base.listed import listed
 from provenance._base.progress import Progress
 from provenance._checks.check import check_package
@@ -18,8 +19,8 @@ from provenance._record.joined import outermost_places
 from provenance._record.package import Package
 from provenance._record.snapshot import Row, Snapshot
 
-NOT_RECORDED = "not recorded"
-ELSEWHERE = "rest of the record"
+NOT_RECORDED = N_("not recorded")
+ELSEWHERE = N_("rest of the record")
 
 DONE: Mapping[str, tuple[str, str, str]] = {
     # what: (table, day, person)
@@ -35,15 +36,18 @@ _PERSON = {table: (day, person) for table, day, person in DONE.values()} | {
 }
 
 OPEN = {
-    "Holes without a plug": (
+    N_("Holes without a plug"): (
         ("plug.missing", "plug.hole_open", "plug.replaced_by_nothing"),
-        "Plug the holes",
+        N_("Plug the holes"),
     ),
-    "Holes without a position": (("sample.hole_without_position",), "Measure the holes"),
-    "Plugs without a stamp on record": (("plug.no_stamp",), "Read the stamps of the plugs"),
+    N_("Holes without a position"): (("sample.hole_without_position",), N_("Measure the holes")),
+    N_("Plugs without a stamp on record"): (
+        ("plug.no_stamp",),
+        N_("Read the stamps of the plugs"),
+    ),
 }
 """Heading → the rules whose findings it lists, and what to do about them."""
-WITHOUT_PHOTO = "Samples without a photo"
+WITHOUT_PHOTO = N_("Samples without a photo")
 FEW_NUMBERS = 10
 """Below so many stamp numbers a crew may run out in a day; common practice, no source."""
 
@@ -135,7 +139,7 @@ def last_day(tables: Snapshot) -> str:
     days = [
         row[column][:10]
         # pictures are also taken later, in the laboratory
-        for table, column, _ in (one for what, one in DONE.items() if what != "photos")
+        for table, column, _person in (one for what, one in DONE.items() if what != "photos")
         for row in tables.rows(table)
     ]
     known = [day for day in days if len(day) == len("2024-06-03") and is_edtf(day)]
@@ -201,7 +205,7 @@ def _lines(tables: Snapshot, day: str, found: Iterable[Finding], where: _Where) 
         ((where.building(one.table, one.key), where.person(one.table, one.key)), one.severity)
         for one in found
     )
-    for pair in sorted({*done, *(pair for pair, _ in wrong)}):
+    for pair in sorted({*done, *(pair for pair, _where in wrong)}):
         counted = done.get(pair, Counter())
         yield Line(
             *pair,
@@ -250,18 +254,28 @@ def _tomorrow(
     left: Iterable[NumbersLeft],
     lines: Iterable[Line],
 ) -> Iterator[str]:
-    work = {heading: todo for heading, (_, todo) in OPEN.items()}
-    work[WITHOUT_PHOTO] = "Photograph the samples"
+    work = {heading: todo for heading, (_rules, todo) in OPEN.items()}
+    work[WITHOUT_PHOTO] = N_("Photograph the samples")
     for heading, keys in open_now.items():
         if keys:
-            yield f"{work[heading]}: {listed(keys, 8)}."
+            yield f"{_(work[heading])}: {listed(keys, 8)}."
     for line in lines:
         if line.errors:
-            said = "1 error" if line.errors == 1 else f"{line.errors} errors"
-            where = "in the" if line.building == ELSEWHERE else "at"
-            by = "" if line.crew == NOT_RECORDED else f", recorded by {line.crew}"
-            yield f"Correct {said} {where} {line.building}{by}; 'treenail check' lists them."
+            said = ngettext("{n} error", "{n} errors", line.errors).format(n=line.errors)
+            by = ""
+            if line.crew != NOT_RECORDED:
+                by = _(", recorded by {crew}").format(crew=line.crew)
+            text = _("Correct {errors} at {building}{by}; 'treenail check' lists them.")
+            if line.building == ELSEWHERE:
+                text = _(
+                    "Correct {errors} in the rest of the record{by}; 'treenail check' lists them."
+                )
+            yield text.format(errors=said, building=line.building, by=by)
     for crew in left:
         if crew.count < FEW_NUMBERS:
-            has = f"{crew.count} stamp numbers" if crew.count != 1 else "1 stamp number"
-            yield f"Reserve more numbers for crew {crew.crew}, which has {has} left."
+            text = ngettext(
+                "Reserve more numbers for crew {crew}, which has {n} stamp number left.",
+                "Reserve more numbers for crew {crew}, which has {n} stamp numbers left.",
+                crew.count,
+            )
+            yield text.format(crew=crew.crew, n=crew.count)

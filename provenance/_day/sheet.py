@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from provenance._base.languages import _
 from provenance._base.listed import listed
 from provenance._day.day import Day
 from provenance._day.words import NAMES, numbers_left, so_far, table_of
@@ -40,14 +41,14 @@ def print_day(day: Day, paper: Paper, out: Path) -> None:
         box = _draw_table(canvas, box, day)
         line, box = box.cut_top(7 * MM, 2 * MM)
         write_block(canvas, so_far(day), PLAIN, line, largest=9, smallest=SMALLEST)
-        box = _draw_list(canvas, box, "Tomorrow", list(day.tomorrow), boxes=True)
-        still_open = [f"{heading}: {listed(keys, 40)}" for heading, keys in day.open.items()]
+        box = _draw_list(canvas, box, _("Tomorrow"), list(day.tomorrow), boxes=True)
+        still_open = [f"{_(heading)}: {listed(keys, 40)}" for heading, keys in day.open.items()]
         if still_open:
-            box = _draw_list(canvas, box, "Open", still_open)
+            box = _draw_list(canvas, box, _("Open"), still_open)
         if day.numbers_left:
-            box = _draw_list(canvas, box, "Stamp numbers left", list(numbers_left(day)))
+            box = _draw_list(canvas, box, _("Stamp numbers left"), list(numbers_left(day)))
         if box.height > NOTES_MM * MM:
-            draw_line(canvas, "Notes", BOLD, 11, box.x, box.top - 11)
+            draw_line(canvas, _("Notes"), BOLD, 11, box.x, box.top - 11)
             _rule_lines(canvas, box.cut_top(8 * MM)[1])
 
 
@@ -92,7 +93,7 @@ def _draw_list(
     title, box = box.cut_top(8 * MM)
     draw_line(canvas, heading, BOLD, 11, title.x, title.y + 4)
     indent = 7 * MM if boxes else 0.0
-    for number, one in enumerate(items or ["Nothing is open."]):
+    for number, one in enumerate(items or [_("Nothing is open.")]):
         if box.height < 2 * ROW_MM * MM:
             draw_line(canvas, f"and {len(items) - number} more", PLAIN, 9, box.x, box.top - 9)
             return box.cut_top(ROW_MM * MM)[1]

@@ -5,11 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from provenance import __version__
+from provenance._base.languages import N_, _, ngettext
 from provenance._base.listed import listed
 from provenance._base.page_templates import page_templates
-from provenance._day.day import DONE, Day
+from provenance._day.day import DONE, ELSEWHERE, NOT_RECORDED, Day
 
-HEADINGS = ("Building", "Recorded by", *(what.capitalize() for what in DONE), "Errors", "Warnings")
+COUNTED = {
+    "timbers": N_("Timbers"),
+    "samples": N_("Samples"),
+    "failed holes": N_("Failed holes"),
+    "plugs": N_("Plugs"),
+    "photos": N_("Photos"),
+}
+"""What is counted of DONE, as a heading."""
+HEADINGS = (
+    N_("Building"),
+    N_("Recorded by"),
+    *(COUNTED[what] for what in DONE),
+    N_("Errors"),
+    N_("Warnings"),
+)
 NAMES = 2
 """How many of the headings stand above names; the others stand above counts."""
 
@@ -17,28 +32,43 @@ NAMES = 2
 def table_of(day: Day) -> list[list[str]]:
     """The lines of a day as texts below HEADINGS; zeros are blank, the last row is the sum."""
     rows = [
-        [line.building, line.crew, *line.done.values(), line.errors, line.warnings]
+        [_named(line.building), _named(line.crew), *line.done.values(), line.errors, line.warnings]
         for line in day.lines
     ]
     sums = [sum(line.errors for line in day.lines), sum(line.warnings for line in day.lines)]
-    rows.append(["All", "", *day.done.values(), *sums])
-    return [list(HEADINGS), *([str(cell) if cell else "" for cell in row] for row in rows)]
+    rows.append([_("All"), "", *day.done.values(), *sums])
+    headings = [_(one) for one in HEADINGS]
+    return [headings, *([str(cell) if cell else "" for cell in row] for row in rows)]
+
+
+def _named(name: str) -> str:
+    return _(name) if name in (NOT_RECORDED, ELSEWHERE) else name
 
 
 def so_far(day: Day) -> str:
     """What the whole record holds, in one sentence."""
-    counts = (f"{n} {what if n != 1 else what[:-1]}" for what, n in day.so_far.items())
-    return f"In the record so far: {', '.join(counts)}."
+    words = {
+        "timbers": ngettext("{n} timber", "{n} timbers", day.so_far["timbers"]),
+        "samples": ngettext("{n} sample", "{n} samples", day.so_far["samples"]),
+        "failed holes": ngettext("{n} failed hole", "{n} failed holes", day.so_far["failed holes"]),
+        "plugs": ngettext("{n} plug", "{n} plugs", day.so_far["plugs"]),
+        "photos": ngettext("{n} photo", "{n} photos", day.so_far["photos"]),
+    }
+    counts = ", ".join(words[what].format(n=n) for what, n in day.so_far.items())
+    return _("In the record so far: {counts}.").format(counts=counts)
 
 
 def numbers_left(day: Day) -> Iterator[str]:
     """What each crew has left of its stamp numbers."""
     for one in day.numbers_left:
         if one.count == 0:
-            yield f"Crew {one.crew}: none left."
+            yield _("Crew {crew}: none left.").format(crew=one.crew)
+        elif one.count == 1:
+            yield _("Crew {crew}: 1 left, {number}.").format(crew=one.crew, number=one.next)
         else:
-            span = f"{one.next} to {one.last}" if one.count > 1 else one.next
-            yield f"Crew {one.crew}: {one.count} left, {span}."
+            yield _("Crew {crew}: {n} left, {first} to {last}.").format(
+                crew=one.crew, n=one.count, first=one.next, last=one.last
+            )
 
 
 def day_text(day: Day) -> str:
@@ -55,7 +85,7 @@ def day_text(day: Day) -> str:
         said.append("  ".join(cells).rstrip())
     said += ["", so_far(day)]
     for heading, keys in day.open.items():
-        said += ["", f"{heading} ({len(keys)}): {listed(keys, 20)}"]
+        said += ["", f"{_(heading)} ({len(keys)}): {listed(keys, 20)}"]
     if day.numbers_left:
         said += ["", "Stamp numbers left", *(f"  {one}" for one in numbers_left(day))]
     said += ["", "Tomorrow", *(f"  [ ] {one}" for one in day.tomorrow or ("Nothing is open.",))]

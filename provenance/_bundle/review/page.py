@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from provenance._base.disk import write_text
+from provenance._base.languages import _
 from provenance._base.page_templates import page_templates
 from provenance._base.progress import Progress, say_nothing
 from provenance._base.visible import visible
@@ -20,6 +21,7 @@ from provenance._bundle.review.deciding import REPLACED
 from provenance._bundle.review.review import Review
 from provenance._bundle.review.sheet import COLUMNS, suggestions
 from provenance._drawing.pixels import BROKEN, bare_pixels, fits
+from provenance._model.spoken import spoken
 
 THUMBNAIL = 640
 """Pixels of the longer side: enough to see a house number, little enough for a thousand photos."""
@@ -64,20 +66,19 @@ def field_titles(review: Review, items: Sequence[Asked]) -> dict[str, str]:
     """What each field of a review is called."""
     titles = {
         f"{table.name}.{one.name}": f"{table.title}: {one.title}"
-        for table, one in review.package.model.every_field()
+        for table, one in spoken(review.package.model).every_field()
     }
-    titles["file.path"] = "Files of text and data"
+    titles["file.path"] = _("Files of text and data")
     for one in items:
-        table, _, name = one.where.partition(".")
+        table, _dot, name = one.where.partition(".")
         words = name.replace("_", " ")
         if one.kind == PACKAGE:
-            titles[one.where] = f"About the package: {words}"
+            titles[one.where] = _("About the package: {words}").format(words=words)
         elif one.kind == PROFILE:
-            titles[one.where] = (
-                f"Words of the profile: {words if table == 'profile' else one.where}"
-            )
+            about = words if table == "profile" else one.where
+            titles[one.where] = _("Words of the profile: {words}").format(words=about)
         elif one.kind == LIST:
-            titles[one.where] = f"Codes added to the list {one.where}"
+            titles[one.where] = _("Codes added to the list {name}").format(name=one.where)
     return titles
 
 
