@@ -443,13 +443,14 @@ def test_a_scanner_that_types_faster_than_the_disk_loses_no_line(
         at = f"{address.partition('/open')[0]}/store/store"
         page.goto(f"{at}/stocktake")
         page.get_by_role("button", name="Begin").click()
-        page.get_by_label("Scan here").wait_for()
+        page.locator("#text:enabled").wait_for()
         # a wedge ends each line with Enter and waits for nothing
         lines = [compose_place("B7"), *map(str, range(200, 230)), compose_place("END")]
         for line in lines[:20]:
             page.keyboard.insert_text(line)
             page.keyboard.press("Enter")
         page.reload()
+        page.locator("#text:enabled").wait_for()
         for line in lines[20:]:
             page.keyboard.insert_text(line)
             page.keyboard.press("Enter")
