@@ -115,9 +115,7 @@ def pages(browser: Any) -> dict[str, tuple[Any, list[str]]]:
 
 
 @pytest.fixture
-def open_page(
-    browser: Any, data: Path, pages: dict[str, tuple[Any, list[str]]]
-) -> Iterator[Any]:
+def open_page(browser: Any, data: Path, pages: dict[str, tuple[Any, list[str]]]) -> Iterator[Any]:
     """Opens a page from the disk; fails on any error in it and on any look beyond the disk.
 
     A new one takes longer than what most tests ask of it, so that one is led on from file to file.
