@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import html
 import os
 import signal
@@ -9,7 +10,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -22,18 +23,22 @@ from provenance._desk.guard import OPENING, Access
 
 LOOPBACK = "127.0.0.1"
 _SECONDS_TO_END = 2
+_DYNAMIC_PORTS = (49_152, 65_535)
 _OPENS = ".open-desk.html"
 
 
 def serve(desk: Desk, *, port: int = 0, browser: bool = True, tell: Callable[[str], None]) -> None:
     """Serve the desk on a free port of this machine alone until it is closed there or stopped.
 
+    Without `port` a folder has the same one each time, if it is free: what a page kept of cells
+    that were not answered yet belongs to an address, and is saved once the desk is opened again.
+
     Opens the browser by a file that only this person can read, so that the ticket is in no list of
     processes; without `browser`, `tell` is given the address to open.
 
     Raises TreenailError when the port cannot be had.
     """
-    with _listening(port) as listening:
+    with _listening(port, desk.folder) as listening:
         access = Access(listening.getsockname()[1])
         address = f"http://{LOOPBACK}:{access.port}"
         opening = f"{address}{OPENING}?{urlencode({'ticket': access.ticket})}"
@@ -79,13 +84,23 @@ def _closed_when_told(desk: Desk) -> Iterator[None]:
             signal.signal(one, handler)
 
 
-def _listening(port: int) -> socket.socket:
+def _listening(port: int, folder: Path) -> socket.socket:
+    if not port:
+        with suppress(OSError):
+            return socket.create_server((LOOPBACK, usual_port(folder)))
     try:
         return socket.create_server((LOOPBACK, port))
     except OSError as error:
         raise TreenailError(
             f"port {port} cannot be had ({error.strerror}); name another one, or leave out --port"
         ) from error
+
+
+def usual_port(folder: Path) -> int:
+    """The port of a folder, among those that anybody may use for a while (RFC 6335, 6)."""
+    first, last = _DYNAMIC_PORTS
+    digest = hashlib.sha256(os.fsencode(folder.resolve())).digest()
+    return first + int.from_bytes(digest) % (last - first + 1)
 
 
 def _is_ours(desk: Desk) -> bool:

@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from provenance._desk import guard, uploads
-from provenance._desk.serving import _file_that_opens
+from provenance._desk.serving import _file_that_opens, _listening, usual_port
 from tests.desk.sitting import HOST, PORT, Sitting, text_of
 
 
@@ -68,6 +68,20 @@ def test_a_ticket_opens_once_and_is_in_no_list_of_processes(
     path = _file_that_opens(sitting.desk, f"{HOST}/open?ticket=t&x=<")
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert "&amp;x=&lt;" in path.read_text()
+
+
+def test_a_folder_has_its_own_port_and_another_one_when_that_is_taken(tmp_path: Path) -> None:
+    """So that what a page kept is saved when the desk is opened again, and nowhere else."""
+    assert usual_port(tmp_path) == usual_port(tmp_path / "x" / "..")
+    assert usual_port(tmp_path) != usual_port(tmp_path / "other")
+    usual = 0
+    # one of them may be in use here
+    for folder in (tmp_path / "a", tmp_path / "b", tmp_path / "c"):
+        with _listening(0, folder) as one, _listening(0, folder) as other:
+            assert one.getsockname()[0] == "127.0.0.1"
+            assert other.getsockname()[1] != one.getsockname()[1]
+            usual += one.getsockname()[1] == usual_port(folder)
+    assert usual
 
 
 def test_every_answer_bears_the_policies(sitting: Sitting) -> None:

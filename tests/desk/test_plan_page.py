@@ -321,7 +321,9 @@ def test_clicked_and_typed_marks_put_a_hole_where_it_is(browser: Any, tmp_path: 
         page.get_by_role("cell", name=re.compile(": x$")).wait_for()
         axe = files_of("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
         page.evaluate(axe)
-        ran = page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa']})")
+        ran = page.evaluate(
+            "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa'], resultTypes: ['violations']})"
+        )
         assert [one["id"] for one in ran["violations"]] == []
         page.set_viewport_size({"width": 320, "height": 800})
         assert page.evaluate("document.documentElement.scrollWidth") == 320

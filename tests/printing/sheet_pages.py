@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -110,13 +109,13 @@ def overlapping_texts(path: Path, slack: float = 0.6) -> list[tuple[int, str, st
     try:
         for number in range(len(document)):
             page = document[number].get_textpage()
-            boxes = [page.get_rect(place) for place in range(page.count_rects())]
-            for one, other in combinations(boxes, 2):
-                across = min(one[2], other[2]) - max(one[0], other[0])
-                upright = min(one[3], other[3]) - max(one[1], other[1])
-                if across > slack and upright > slack:
-                    texts = (page.get_text_bounded(*box) for box in (one, other))
-                    found.append((number, *texts))
+            boxes = np.array([page.get_rect(place) for place in range(page.count_rects())])
+            boxes = boxes.reshape(-1, 4)
+            low, high = boxes[:, None, :2], boxes[:, None, 2:]
+            shared = np.minimum(high, boxes[None, :, 2:]) - np.maximum(low, boxes[None, :, :2])
+            for pair in np.argwhere(np.triu((shared > slack).all(axis=2), k=1)):
+                texts = (page.get_text_bounded(*boxes[place].tolist()) for place in pair)
+                found.append((number, *texts))
     finally:
         document.close()
     return found

@@ -55,6 +55,7 @@ def what_is_open(asked: Asked) -> Answer:
 
 
 def _open(tables: Snapshot, report: Report | None) -> dict[str, Any]:
-    counts = report and {one: report.count(one) for one in ("error", "warning")}
+    counted = ("error", "warning")
+    counts = None if report is None else {one: report.count(one) for one in counted}
     conflicts = tables.count("conflict") if "conflict" in tables.model.tables else 0
     return {"severities": counts, "conflicts": conflicts}

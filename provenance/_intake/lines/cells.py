@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import cast
 
 from provenance._base.errors import UnreadableValue
@@ -354,6 +355,7 @@ def _spoken(value: CellValue) -> Spoken:
     return cast(Spoken, value)
 
 
+@lru_cache(1 << 14)  # each column reads the words of its list again
 def _normal(word: str) -> str:
     """A word of a list without capitals, and with blanks, hyphens and underscores alike."""
     return " ".join(word.replace("_", " ").replace("-", " ").split()).casefold()
@@ -361,6 +363,7 @@ def _normal(word: str) -> str:
 
 def _words_of(vocabulary: Vocabulary, habits: ReadingHabits) -> Mapping[str, str]:
     """Word → code; the mapping's synonyms go before codes, labels and the list's own synonyms."""
+    codes = frozenset(vocabulary.codes)
     words: dict[str, str] = {}
     for term in vocabulary.terms:
         for word in term.synonyms:
@@ -370,6 +373,6 @@ def _words_of(vocabulary: Vocabulary, habits: ReadingHabits) -> Mapping[str, str
     for term in vocabulary.terms:
         # 'C' beside 'c' is known by its capital alone
         word = _normal(term.code)
-        words[term.code if word in vocabulary.codes else word] = term.code
+        words[term.code if word in codes else word] = term.code
     own = {_normal(word): code for word, code in habits.synonyms.items()}
     return {word: own.get(_normal(word), code) for word, code in words.items()} | own

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import isfinite
 from typing import Any
 
@@ -101,9 +102,13 @@ def value_as_said(
 
 def sheet_words(name: str) -> dict[str, Any]:
     """What templates/sheets/NAME.yaml says, in the language that is spoken."""
-    path = shipped("templates") / "sheets" / f"{name}.yaml"
-    words: dict[str, Any] = said_in_full(read_yaml(path))
+    words: dict[str, Any] = said_in_full(_shipped_words(name))
     return words
+
+
+@cache
+def _shipped_words(name: str) -> Any:
+    return read_yaml(shipped("templates") / "sheets" / f"{name}.yaml")
 
 
 def asked_of(model: Model, raw: Mapping[str, Any], table: str = "") -> Asked | None:

@@ -92,6 +92,9 @@ if (form) {
     field.focus();
   });
   document.getElementById('end').addEventListener('click', () => { scanned('END'); field.focus(); });
+  // before this the browser would send the form by itself, and a line would be lost
+  field.disabled = false;
+  field.focus();
   keep();
   send();
 

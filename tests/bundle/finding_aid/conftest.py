@@ -108,27 +108,37 @@ def browser() -> Iterator[Any]:
         browser.close()
 
 
+@pytest.fixture(scope="module")
+def pages(browser: Any) -> dict[str, tuple[Any, list[str]]]:
+    """Pages by the options that they were opened with, and what went wrong in each."""
+    return {}
+
+
 @pytest.fixture
-def open_page(browser: Any, data: Path) -> Iterator[Any]:
-    """Opens a page from the disk; fails on any error in it and on any look beyond the disk."""
-    wrong: list[str] = []
-    contexts = []
+def open_page(browser: Any, data: Path, pages: dict[str, tuple[Any, list[str]]]) -> Iterator[Any]:
+    """Opens a page from the disk; fails on any error in it and on any look beyond the disk.
+
+    A new one takes longer than what most tests ask of it, so that one is led on from file to file.
+    """
 
     def open_page(path: str, **options: Any) -> Any:
-        context = browser.new_context(**options)
-        contexts.append(context)
-        page = context.new_page()
-        page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on(
-            "request",
-            lambda asked: None if asked.url.startswith("file://") else wrong.append(asked.url),
-        )
+        if repr(options) not in pages:
+            pages[repr(options)] = page, wrong = browser.new_context(**options).new_page(), []
+            page.on("console", lambda it: wrong.append(it.text) if it.type == "error" else None)
+            page.on("pageerror", lambda error: wrong.append(str(error)))
+            page.on(
+                "request",
+                lambda asked: None if asked.url.startswith("file://") else wrong.append(asked.url),
+            )
+        page, _ = pages[repr(options)]
         file, _, anchor = path.partition("#")
+        # else another anchor of the same file would leave it as the last test did
+        page.goto("about:blank")
         page.goto((data / file).as_uri() + (f"#{anchor}" if anchor else ""))
         return page
 
     yield open_page
-    for context in contexts:
-        context.close()
-    assert wrong == []
+    for page, wrong in pages.values():
+        page.goto("about:blank")
+        said, wrong[:] = [*wrong], []
+        assert said == []
