@@ -107,7 +107,7 @@ def test_the_work_goes_the_whole_way_and_makes_the_same_bundle(tmp_path: Path) -
         "import hollin demo/field/room_block.xlsx --mapping demo/mappings/room_block.yaml": 0,
         # two papers of six: what they leave open is for the check to say
         "check hollin --format json --out check.json": 1,
-        "labels hollin --out labels.pdf": 0,
+        "print labels hollin --out labels.pdf": 0,
         "pack hollin": 1,
         "pack hollin --zip": 1,
         "verify hollin-bundle": 0,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import importlib
 import json
+import os
 import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
@@ -118,13 +119,21 @@ def desk_app(desk: Desk, access: Access) -> Guard:
         Route("/favicon.ico", lambda _: Response(status_code=HTTPStatus.NO_CONTENT)),
         Route("/record/{record}/events", http.events, methods=["GET"]),
         Route("/look/aid.css", lambda _: FileResponse(looks / "bundle" / "aid.css")),
-        Mount("/look", StaticFiles(directory=looks / "desk")),
+        Mount("/look", _Looks(directory=looks / "desk")),
         Mount("", http.others),
     ]
     troubles = (HTTPException, TreenailError, OSError, Exception)
     return Guard(
         Starlette(routes=routes, exception_handlers=dict.fromkeys(troubles, http.trouble)), access
     )
+
+
+class _Looks(StaticFiles):
+    """Styles, scripts and drawings; the templates beside them are no pages."""
+
+    def lookup_path(self, path: str) -> tuple[str, os.stat_result | None]:
+        """Where it lies, and what kind of thing it is; None where there is nothing to be had."""
+        return ("", None) if path.endswith(".html") else super().lookup_path(path)
 
 
 def pages_of(module: str) -> Pages:

@@ -131,6 +131,7 @@ def test_paths_never_leave_the_folder(tmp_path: Path) -> None:
         "/file/..%5Csecret.txt",
         "/record/%2e%2e",
         "/look/%2e%2e/%2e%2e/pyproject.toml",
+        "/look/page.html",
         "/look/vendor/%2e%2e/%2e%2e/%2e%2e/README.md",
     ):
         assert sitting.client.get(path).status_code == 404, path
