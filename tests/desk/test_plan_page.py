@@ -133,6 +133,9 @@ def test_tapes_place_a_point_and_faults_are_named_and_enter_nothing(tmp_path: Pa
             # two in feet, as their own unit says
             f"{number}-distance_m": f"{length:.4f}" if number < 3 else f"{length / 0.3048:.3f} ft",
         }
+    page = sitting.page(f"/record/{package.folder.name}/plan/B1")
+    # a browser sends more readings once "Another reading" was pressed
+    assert {name for name in form if name[0] in "123"} <= set(re.findall(r' name="(\d-\w+)"', page))
     form |= {"5-kind": "distance"}  # left blank
     before = the_tables(package.folder)
     for more, wanted in (
