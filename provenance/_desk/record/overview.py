@@ -32,6 +32,7 @@ def overview(asked: Asked) -> Answer:
         "record/overview.html",
         {
             "record_title": asked.open_record.title,
+            "cautions": model.cautions,
             "counts": [(one, tables.count(one.name)) for one in main],
             "acts": [
                 (

@@ -116,6 +116,7 @@ def timber(asked: Asked) -> Answer:
             "after": keys[place + 1] if place + 1 < len(keys) else "",
             "keys": _keys(tables, ("element", "sample")),
             "checked": found is not None,
+            "consent": spoken(tables.model).consent,
             "selection": as_selection,
         },
     )
