@@ -22,6 +22,8 @@ from provenance._intake.values.units import (
     BareFraction,
     exact_length_mm,
     read_length,
+    unit_in_heading,
+    unit_named,
 )
 
 
@@ -535,3 +537,19 @@ def test_nothing_is_not_below_zero(written: Any):
 def test_the_mapping_may_ask_for_fewer_decimals():
     assert read_length("7 3/8", "in", "cm", decimals=1) == 18.7
     assert read_length("7 3/8", "in", "cm", decimals=0) == 19.0
+
+
+def test_the_unit_that_a_cell_or_a_heading_names() -> None:
+    named = {
+        "(cm)": "cm",
+        "[in.]": "in",
+        "Feet & inches": "ft-in",
+        "ft-in": "ft-in",
+        "in-ft": "",
+        "inches, feet": "",
+        "yes/no": "",
+        "": "",
+    }
+    assert {text: unit_named(text) for text in named} == named
+    headings = {"Length (ft)": "ft", "Dia A [in] *": "in", "Rings (count)": "", "Length ft": ""}
+    assert {text: unit_in_heading(text) for text in headings} == headings
