@@ -317,7 +317,7 @@ def test_clicked_and_typed_marks_put_a_hole_where_it_is(browser: Any, tmp_path: 
 
         # list and mark lead to the readings; everything fits a narrow screen
         page.locator("#plan-list").get_by_role("button", name="231").click()
-        page.locator("#plan-about").get_by_text("sample 231").wait_for()
+        page.locator("#plan-about").get_by_role("heading", name="sample 231").wait_for()
         page.locator("#plan-map").get_by_role("button", name="known point D1").press("Enter")
         page.locator("#plan-about").get_by_text("known point D1").wait_for()
         page.locator("#plan-map").get_by_role("button", name="sample 231").press("Enter")
