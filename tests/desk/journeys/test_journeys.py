@@ -259,6 +259,7 @@ def test_a_curator_keeps_a_bundle_and_a_researcher_finds_its_hole(at: At) -> Non
     curator.does("Record it", "On loan: 232")
     curator.opens(f"{store}/stocktake")
     curator.does("Begin", "No place is open")
+    page.locator("#text:enabled").wait_for()
     for code in (compose_place("B8"), compose_code("HOLL", "231"), compose_place("END")):
         page.keyboard.insert_text(code)
         page.keyboard.press("Enter")
