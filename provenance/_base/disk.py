@@ -161,6 +161,18 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def state_of(path: Path) -> str:
+    """What changes when a file does, also where a program sets its time back; '' where none is.
+
+    Raises OSError.
+    """
+    try:
+        state = path.stat()
+    except FileNotFoundError:
+        return ""
+    return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
+
+
 @contextmanager
 def scratch_folder(target: Path) -> Iterator[Path]:
     """Yield a hidden folder beside `target` for what it is made from; removed at the end.

@@ -11,8 +11,8 @@ import sqlite3
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
+from provenance._base.disk import state_of
 from provenance._base.errors import TreenailError, UnusableInput
 from provenance._catalogue.columns import catalogue_tables
 from provenance._catalogue.current import (
@@ -35,7 +35,6 @@ from provenance._catalogue.settling import (
     settle_samples,
     signature_in,
 )
-from provenance._catalogue.stores.records import state_of
 from provenance._ledger.holdings import Holding
 from provenance._record.remote import Place
 from provenance._store.acts import ACCESSION, REGISTER, WITHDRAWN, Act
@@ -171,7 +170,7 @@ def _rows(store: Store, table: str, unreadable: dict[str, str]) -> list[dict[str
 
 
 def _put_places(database: sqlite3.Connection, store: Store, unreadable: dict[str, str]) -> None:
-    signature = _state(store.folder / "place.csv")
+    signature = state_of(store.folder / "place.csv")
     if signature == signature_in(database, "place.csv"):
         return
     places = Places(_rows(store, "place", unreadable))
@@ -190,7 +189,7 @@ def _put_places(database: sqlite3.Connection, store: Store, unreadable: dict[str
 def _put_terms(database: sqlite3.Connection, store: Store, unreadable: dict[str, str]) -> None:
     """Old numbers and restrictions; each act of the store may have changed them."""
     paths = (REGISTER, f"{PREVIOUS}.csv", f"{RESTRICTION}.csv")
-    signature = " ".join(_state(store.folder / path) for path in paths)
+    signature = " ".join(state_of(store.folder / path) for path in paths)
     if signature == signature_in(database, RESTRICTION):
         return
     old: dict[str, list[str]] = {}
@@ -212,13 +211,6 @@ def _put_terms(database: sqlite3.Connection, store: Store, unreadable: dict[str,
     )
     if not unreadable.keys() & set(paths):
         put_signature(database, RESTRICTION, signature)
-
-
-def _state(path: Path) -> str:
-    try:
-        return state_of(path)
-    except FileNotFoundError:
-        return ""
 
 
 @dataclass(frozen=True)
@@ -279,11 +271,11 @@ class _Settling:
 
     def _signature(self, accessions: Sequence[Act], bundles: Mapping[str, sqlite3.Row]) -> str:
         gone = {act.number for act in self.acts if act.kind == WITHDRAWN}
-        said = [self.told, _state(self.store.folder / ledger_path(self.record_id))]
+        said = [self.told, state_of(self.store.folder / ledger_path(self.record_id))]
         for act in accessions:
             row = bundles[act.act_id]
             lost = row["state"] != "there"
-            card = _state(self.store.folder / card_path(act)) if lost else ""
+            card = state_of(self.store.folder / card_path(act)) if lost else ""
             facts = (row["state"], row["signature"], row["read_in_run"], act.number in gone, card)
             said.append(f"{act.act_id} {facts}")
         return hashlib.sha256("\n".join(said).encode()).hexdigest()

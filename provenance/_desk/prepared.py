@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import quote, urlencode
 
+from provenance._base.disk import state_of
 from provenance._base.errors import TreenailError
 from provenance._desk.answers import Done, Instead, Page
 
@@ -73,9 +74,6 @@ def prepared(asked: Asked, title: str, key: Hashable, work: Callable[[Progress],
 
 
 def stamp_of(path: Path) -> Hashable:
-    """What differs when a bundle or record was changed: sizes and times of what tells of it."""
-    if path.is_file():
-        return path.stat().st_size, path.stat().st_mtime_ns
-    listed = [one for folder in (path, path / "tables", path / "data" / "tables")
-              if folder.is_dir() for one in sorted(folder.iterdir())]  # fmt: skip
-    return tuple((one.name, one.stat().st_size, one.stat().st_mtime_ns) for one in listed)
+    """What differs when any file of a bundle or record was changed; raises OSError."""
+    files = [path] if path.is_file() else sorted(one for one in path.rglob("*") if one.is_file())
+    return tuple((str(one), state_of(one)) for one in files)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import os
 import posixpath
 import re
 import shutil
@@ -137,6 +138,19 @@ def test_a_damaged_bundle_says_so_first_and_answers_only_on_demand(sitting: Sitt
     found = text_of(waited(sitting, "/bundle/evil/find?reading=231&all-the-same=yes"))
     assert "sample 231 of HOLL" in found
     assert "DAMAGED" in text_of(waited(sitting, "/bundle/evil/pages/index.html"))
+
+
+def test_a_file_that_is_replaced_while_the_desk_is_open_makes_the_verdict_anew(
+    sitting: Sitting,
+) -> None:
+    bundle = sitting.desk.folder / "evil"
+    for path in (bundle / "data" / "files" / "page.html", bundle / "data" / "pages" / "aid.js"):
+        content, then = path.read_bytes(), path.stat()
+        assert "NOT SOUND: as packed" in text_of(waited(sitting, "/bundle/evil"))
+        path.write_bytes(bytes(len(content)))
+        os.utime(path, ns=(then.st_atime_ns, then.st_mtime_ns))  # as a copying program does
+        assert "NOT SOUND: damaged" in text_of(waited(sitting, "/bundle/evil")), path
+        path.write_bytes(content)
 
 
 def test_a_zip_that_means_harm_is_named_and_never_opened(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from typing import IO, Any
 
 from provenance._bag.bag import tags_in
 from provenance._bag.hostile_zip import fault_of_member, opened_file
-from provenance._base.disk import CHUNK_BYTES
+from provenance._base.disk import CHUNK_BYTES, state_of
 from provenance._base.errors import UnusableInput, UnusablePackage
 from provenance._catalogue.stores.stores import MARKERS, signature_in_store, survey_store
 from provenance._gate.budget import DEFAULT_BUDGET
@@ -220,12 +220,6 @@ def signature_of(path: Place) -> str | None:
         states = " ".join(state_of(one) for one in (path / DESCRIPTOR, *tables))
         return f"package {hashlib.sha256(states.encode()).hexdigest()}"
     return None
-
-
-def state_of(path: Path) -> str:
-    """What changes when a file does; raises OSError."""
-    state = path.stat()
-    return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
 
 
 def survey_place(place: Place) -> Survey:
