@@ -7,14 +7,16 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from provenance._base.errors import UnusableInput
-from provenance._desk.things import BUNDLE, RECORD, STORE
+from provenance._base.languages import _
+from provenance._desk.things import BUNDLE, RECORD, STORE, NotHere
 
 if TYPE_CHECKING:
     from provenance._desk.desk import Desk
     from provenance._desk.record.open_record import OpenRecord
+    from provenance._model.schema import Table
     from provenance._record.package import Package
 
 
@@ -56,6 +58,14 @@ class Asked:
         return self.desk.open_record(self.desk.path(self.address["record"], RECORD))
 
     @property
+    def table(self) -> Table:
+        """The table of the address, in the record of the address; raises NotHere."""
+        model, name = self.open_record.model, self.address["table"]
+        if name not in model.tables:
+            raise NotHere(_("There is no table {name}.").format(name=name))
+        return model.table(name)
+
+    @property
     def bundle(self) -> Path:
         """Where the bundle of the address lies; raises NotHere."""
         return self.desk.path(self.address["bundle"], BUNDLE)
@@ -79,9 +89,18 @@ class Asked:
         """All that was checked or chosen under a name."""
         return [one for one in self.form.get(name, ()) if one]
 
-    def at(self, *steps: str) -> str:
-        """An address below the thing that the page is about: `at('tables', 'element')`."""
+    def queried(self, name: str, usual: str = "") -> str:
+        """What stands under a name behind '?', without blanks around it; blank is `usual`."""
+        return self.query.get(name, "").strip() or usual
+
+    def at(self, /, *steps: str, **query: str | None) -> str:
+        """An address below the thing that the page is about: `at('tables', 'element')`.
+
+        What stands behind '?' goes by name, but for what is None.
+        """
         for kind in (RECORD, BUNDLE, STORE):
             if kind in self.address:
                 steps = (kind, self.address[kind], *steps)
-        return "/" + "/".join(quote(step, safe="") for step in steps)
+        path = "/" + "/".join(quote(step, safe="") for step in steps)
+        named = urlencode({name: text for name, text in query.items() if text is not None})
+        return f"{path}?{named}" if named else path

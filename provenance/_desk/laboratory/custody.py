@@ -11,7 +11,6 @@ from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.choosing import parties_to_choose, samples_asked, where_in_words
 from provenance._desk.pages import Pages
-from provenance._desk.paper.printing import said
 from provenance._history.history import moment_text
 from provenance._identity.naming import parcel_named
 from provenance._identity.selection import sample_of_package
@@ -41,9 +40,9 @@ def custody(asked: Asked) -> Answer:
     record = asked.record
     tables = record.tables
     model = spoken(record.model)
-    frame = holdings_frame(record, as_of=said(asked, "as_of") or None)
+    frame = holdings_frame(record, as_of=asked.queried("as_of") or None)
     held = [Holding(*row) for row in frame.itertuples(index=False, name=None)]
-    words = said(asked, "find").casefold().split()
+    words = asked.queried("find").casefold().split()
     rows = [
         (one.sample_id, where, one.since)
         for one, where in ((one, where_in_words(one)) for one in held)
@@ -58,8 +57,8 @@ def custody(asked: Asked) -> Answer:
         {
             "rows": rows[:MOST_SHOWN],
             "more": len(rows[MOST_SHOWN:]),
-            "find": said(asked, "find"),
-            "as_of": said(asked, "as_of"),
+            "find": asked.queried("find"),
+            "as_of": asked.queried("as_of"),
             "late": late_samples(record),
             "faults": faults,
             "withheld": withheld,

@@ -18,7 +18,7 @@ from provenance._desk.choosing import (
 from provenance._desk.laboratory.custody import late_samples, own_code
 from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import keep, kept
-from provenance._desk.paper.printing import PAPERS, said
+from provenance._desk.paper.printing import PAPERS
 from provenance._drawing.paper import paper_named
 from provenance._history.history import moment_text
 from provenance._lab.consign import consign_samples, parcel_of, why_not_packed, write_papers
@@ -60,7 +60,7 @@ def new(asked: Asked) -> Answer:
             "purposes": spoken(asked.record.model).vocabularies["consignment_purpose"].terms,
             "today": _today(),
             "own": own_code(asked),
-            "samples": said(asked, "samples"),
+            "samples": asked.queried("samples"),
         },
     )
 
@@ -109,9 +109,9 @@ def papers(asked: Asked) -> Answer:
     with speaking(record.model.language):
         printed = print_consignment(
             gather_parcel(record, code),
-            paper_named(said(asked, "paper", PAPERS[0])),
+            paper_named(asked.queried("paper", PAPERS[0])),
             folder / f"parcel-{code}.pdf",
-            each_sample=bool(said(asked, "each_sample")),
+            each_sample=bool(asked.queried("each_sample")),
             resolver=str(record.descriptor.get("resolver", "")),
         )
     made = keep(asked.desk, [*printed.paths, *write_papers(record, code, folder)])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from urllib.parse import quote
 
 from provenance._base.disk import write_text
 from provenance._base.findings import Finding
@@ -14,7 +13,6 @@ from provenance._desk.asked import Asked
 from provenance._desk.inputs import Input, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import keep, kept
-from provenance._desk.paper.printing import said
 from provenance._history import deciding
 from provenance._history.edits import in_words
 from provenance._identity.naming import parcel_named
@@ -55,7 +53,7 @@ class Point:
 def reconciliation(asked: Asked) -> Answer:
     """Sample by sample, then every point that is to be settled, and what was let stand."""
     record = asked.record
-    parcel = parcel_named(record.tables, said(asked, "parcel"))
+    parcel = parcel_named(record.tables, asked.queried("parcel"))
     reconciled = reconcile_results(record, parcel)
     model = spoken(record.model)
     accepted = reconciled.findings.accepted
@@ -172,7 +170,7 @@ def correct(asked: Asked) -> Answer:
 def signing_list(asked: Asked) -> Answer:
     """The list to sign, as the command writes it."""
     record = asked.record
-    parcel = parcel_named(record.tables, said(asked, "parcel"))
+    parcel = parcel_named(record.tables, asked.queried("parcel"))
     path = asked.desk.scratch() / f"{parcel or record.name}-reconciliation.html"
     text = reconciliation_html(record.model, record.title, reconcile_results(record, parcel))
     write_text(path, text)
@@ -190,5 +188,4 @@ def _who(asked: Asked) -> str:
 
 
 def _back(asked: Asked) -> str:
-    parcel = asked.text("parcel")
-    return asked.at("reconcile") + (f"?parcel={quote(parcel)}" if parcel else "")
+    return asked.at("reconcile", parcel=asked.text("parcel") or None)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from urllib.parse import quote
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _, ngettext
@@ -13,7 +12,6 @@ from provenance._desk.answers import Answer, Done, Page, Sent, Work
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import path_of
-from provenance._desk.paper.printing import said
 from provenance._history.edits import in_words
 from provenance._intake.mapping.mapping import FormMapping
 from provenance._intake.mapping.mapping_file import read_mapping
@@ -29,8 +27,8 @@ _MAPPINGS = (".yaml", ".yml")
 @pages.shown("/record/{record}/results", title=N_("Results"), group=N_("Laboratory"))
 def results(asked: Asked) -> Answer:
     """Where a laboratory's tables are dropped; once they are, what they say."""
-    parcel = said(asked, "parcel")
-    if not (keys := said(asked, "files")):
+    parcel = asked.queried("parcel")
+    if not (keys := asked.queried("files")):
         return Page("laboratory/results.html", {"parcel": parcel, "foreign": ()})
     files, mapping = _dropped(asked, keys)
     foreign = [one.name for one in files if mapping is None and mapping_of_workbook(one) is None]
@@ -61,9 +59,7 @@ def drop(asked: Asked) -> Answer:
     if not any(one.suffix.lower() not in _MAPPINGS for one in dropped):
         raise UnusableInput(_("Choose the table of the laboratory."))
     made = [asked.desk.made(Sent(path, path.name)).rpartition("/")[2] for path in dropped]
-    return Done(
-        f"{asked.at('results')}?files={'.'.join(made)}&parcel={quote(asked.text('parcel'))}"
-    )
+    return Done(asked.at("results", files=".".join(made), parcel=asked.text("parcel")))
 
 
 @pages.done("/record/{record}/results/take")
@@ -82,8 +78,7 @@ def take(asked: Asked) -> Answer:
             for newer, older in read.superseded
         ]
         told += [one.message for one in read.findings if one.severity != "note"]
-        to = asked.at("reconcile") + (f"?parcel={quote(parcel)}" if parcel else "")
-        return Done(to, "\n".join(told))
+        return Done(asked.at("reconcile", parcel=parcel or None), "\n".join(told))
 
     return Work(_("Bringing in results"), work)
 

@@ -6,7 +6,6 @@ import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
@@ -86,10 +85,10 @@ class _Plan:
     def contents(self) -> list[PlanContent]:
         return contents_of(self.package, self.known, self.subject, self.level)
 
-    def to(self, file_id: str) -> str:
-        """The address of the page, with a scan."""
-        level = "" if self.level is None else f"&level={self.level}"
-        return f"{self.asked.at('plan', self.place)}?file={quote(file_id)}{level}"
+    def to(self, file_id: str, show: str | None = None) -> str:
+        """The address of the page, with a scan ('' for none) and the point that it shows."""
+        level = None if self.level is None else str(self.level)
+        return self.asked.at("plan", self.place, file=file_id, level=level, show=show)
 
 
 @pages.shown("/record/{record}/plans", title=N_("Map"), group=N_("In the field"))
@@ -225,7 +224,7 @@ def plan_data(asked: Asked) -> Answer:
             "sha256": picture.sha256,
             "width": picture.width,
             "height": picture.height,
-            "at": asked.at("plan-picture") + f"?file={quote(file_id)}",
+            "at": asked.at("plan-picture", file=file_id),
         },
         "matrix": placing(here.package, file_id, picture.height),
         "before": before,
@@ -330,17 +329,17 @@ def plan_ties(asked: Asked) -> Answer:
             rows.setdefault(int(found[1]), {})[found[2]] = text
     # a kind alone is what the form began with
     typed = [row for _number, row in sorted(rows.items()) if row.keys() - {"kind"}]
-    back = here.to(asked.text("file"))
+    target = _target(shared)
+    to = here.to(asked.text("file"), target)
 
     # before the longer work, so that the form is still there when something must be mended
     done = enter_ties(package, [row | shared for row in typed], who=asked.by)
 
     def work(progress: Progress) -> Done:
         said = _("Readings entered: {count}.").format(count=len(typed))
-        target = _target(shared)
         about = {one.key for one in done.changes} | set(target.split(":")[1:2])
         told = "\n".join([said, *_surveyed(package, progress, about)])
-        return Done(f"{back}&show={quote(target)}", told)
+        return Done(to, told)
 
     return Work(_("Computing positions"), work)
 

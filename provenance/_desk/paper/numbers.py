@@ -11,7 +11,7 @@ from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import keep, kept
-from provenance._desk.paper.printing import PAPERS, said
+from provenance._desk.paper.printing import PAPERS
 from provenance._drawing.paper import paper_named
 from provenance._identity.ranges import claim_range, grant_range, owned_numbers, take_over
 from provenance._identity.stamps import DIES, Reservation, reserve_stamps
@@ -87,12 +87,12 @@ def reserve(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/numbers/list")
 def checklist(asked: Asked) -> Answer:
     """The numbers of one crew and day as they are punched, to be printed."""
-    batch = _batches(asked).get((said(asked, "crew"), said(asked, "day")), [])
+    batch = _batches(asked).get((asked.queried("crew"), asked.queried("day")), [])
     record = asked.record
     path = asked.desk.scratch() / f"stamps-{record.name}.pdf"
     with speaking(record.model.language):
         print_strike_list(
-            batch, paper_named(said(asked, "paper", PAPERS[0])), path, title=record.title
+            batch, paper_named(asked.queried("paper", PAPERS[0])), path, title=record.title
         )
     values = {"files": kept(asked.desk, keep(asked.desk, [path])), "labeled": "", "notes": ()}
     return Page("paper/numbers_list.html", values)

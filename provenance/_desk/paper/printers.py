@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from urllib.parse import urlencode
-
 from provenance._base.languages import _
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import keep, kept
-from provenance._desk.paper.printing import said
 from provenance._intake.values.units import read_length
 from provenance._printing.labels.calibration import (
     calibration_from_measures,
@@ -27,7 +24,7 @@ pages = Pages()
 @pages.shown("/record/{record}/print/printer")
 def calibrating(asked: Asked) -> Answer:
     """The page to print and measure, and the form for the readings."""
-    name = said(asked, "stock")
+    name = asked.queried("stock")
     stock = load_stock(name if name in shipped_stocks() else next(iter(shipped_stocks())))
     path = asked.desk.scratch() / f"calibration-{stock.name}.pdf"
     print_calibration_page(stock, path)
@@ -59,6 +56,6 @@ def calibrated(asked: Asked) -> Answer:
     )
     found = calibration_from_measures(stock, (left_1, top_1, left_2, top_2))
     store_calibration(printers_file(), printer, found)
-    to = f"{asked.at('print')}?{urlencode({'stock': stock.name, 'printer': printer})}"
+    to = asked.at("print", stock=stock.name, printer=printer)
     kept_so = _("{printer}: {off}. It is corrected from now on.")
     return Done(to, kept_so.format(printer=printer, off=found.in_words))

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from urllib.parse import urlencode
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _, ngettext, speaking
@@ -61,14 +60,9 @@ class Kind:
     quick: bool = False
 
 
-def said(asked: Asked, name: str, usual: str = "") -> str:
-    """What stands in a field of the form, without blanks around it."""
-    return asked.query.get(name, "").strip() or usual
-
-
 def whole_number(asked: Asked, name: str, called: str) -> int | None:
     """A whole number of the form, None where the field is blank; raises UnusableInput."""
-    text = said(asked, name)
+    text = asked.queried(name)
     if not text:
         return None
     if not text.isdecimal():
@@ -77,7 +71,7 @@ def whole_number(asked: Asked, name: str, called: str) -> int | None:
 
 
 def _chosen(asked: Asked) -> str | None:
-    return selection_of(asked.record.tables, said(asked, "samples"), said(asked, "place"))
+    return selection_of(asked.record.tables, asked.queried("samples"), asked.queried("place"))
 
 
 # -- what is made ----------------------------------------------------------------------------------
@@ -91,7 +85,7 @@ def _in_its_language(asked: Asked) -> AbstractContextManager[None]:
 def _sample_labels(asked: Asked, folder: Path, progress: Progress) -> Files:
     with _in_its_language(asked):
         facts = gather_facts(asked.record, _chosen(asked))
-    if said(asked, "unprinted"):
+    if asked.queried("unprinted"):
         facts = not_yet_printed(asked.record, facts)
     made = _labels(asked, facts, folder, progress)
     return replace(made, labeled=tuple(one.sample_id for one in facts))
@@ -105,7 +99,7 @@ def _box_labels(asked: Asked, folder: Path, progress: Progress) -> Files:
 
 def _reserved_labels(asked: Asked, folder: Path, progress: Progress) -> Files:
     with _in_its_language(asked):
-        facts = reserved_facts(asked.record, said(asked, "numbers", "all"))
+        facts = reserved_facts(asked.record, asked.queried("numbers", "all"))
     return _labels(asked, facts, folder, progress)
 
 
@@ -121,7 +115,7 @@ def _labels(asked: Asked, facts: list[SampleFacts], folder: Path, progress: Prog
             folder / f"labels-{asked.record.name}.pdf",
             start_at=start_at,
             copies=copies,
-            crop_marks=bool(said(asked, "crop_marks")),
+            crop_marks=bool(asked.queried("crop_marks")),
             calibration=_calibration(asked),
             progress=progress,
         )
@@ -143,10 +137,10 @@ def stock_asked(asked: Asked) -> Stock:
 
     A file by its path is none of them.
     """
-    name = said(asked, "stock")
+    name = asked.queried("stock")
     if name.startswith(_DROPPED):
         return load_stock(str(path_of(asked.desk, name.removeprefix(_DROPPED))))
-    stocks = _stocks(said(asked, "what", LABELS))
+    stocks = _stocks(asked.queried("what", LABELS))
     name = name or next(iter(stocks))
     if name not in stocks:
         raise UnusableInput(f"there is no stock '{name}' for this; there are {', '.join(stocks)}")
@@ -154,7 +148,7 @@ def stock_asked(asked: Asked) -> Stock:
 
 
 def _calibration(asked: Asked) -> Calibration:
-    printer = said(asked, "printer")
+    printer = asked.queried("printer")
     return read_calibration(printers_file(), printer) if printer else TRUE
 
 
@@ -166,7 +160,7 @@ def _tags(asked: Asked, folder: Path, progress: Progress) -> Files:
     with _in_its_language(asked):
         printed = print_tags(
             [sample_tag(one, resolver) for one in gather_facts(record, _chosen(asked))],
-            paper_named(said(asked, "paper", PAPERS[0])),
+            paper_named(asked.queried("paper", PAPERS[0])),
             folder / f"tags-{record.name}.pdf",
             progress=progress,
         )
@@ -181,7 +175,7 @@ def _cards(asked: Asked, folder: Path, progress: Progress) -> Files:
     with _in_its_language(asked):
         printed = print_hole_cards(
             gather_cards(record, _chosen(asked), None),
-            paper_named(said(asked, "paper", PAPERS[0])),
+            paper_named(asked.queried("paper", PAPERS[0])),
             folder / f"cards-{record.name}.pdf",
             resolver=str(record.descriptor.get("resolver", "")),
             progress=progress,
@@ -195,12 +189,12 @@ def _sheets(asked: Asked, folder: Path, progress: Progress) -> Files:
     laid_out = lay_out_sheets(
         asked.record.model,
         package=asked.record,
-        sheets=[kind.name for kind in SHEETS if said(asked, f"sheet_{kind.name}")],
-        paper=said(asked, "paper", PAPERS[0]),
-        scale=said(asked, "scale") or None,
+        sheets=[kind.name for kind in SHEETS if asked.queried(f"sheet_{kind.name}")],
+        paper=asked.queried("paper", PAPERS[0]),
+        scale=asked.queried("scale") or None,
         blanks=whole_number(asked, "blanks", _("Blank copies")),
         samples=_chosen(asked),
-        elements=said(asked, "elements") or None,
+        elements=asked.queried("elements") or None,
     )
     printed = laid_out.print(folder / f"sheets-{asked.record.name}.pdf", progress)
     counted = tuple(f"{_(title)}: {count}" for title, count in laid_out.counts)
@@ -215,7 +209,7 @@ def _workbook(asked: Asked, folder: Path, progress: Progress) -> Files:
 
     record = asked.record
     path = folder / f"workbook-{record.name}.xlsx"
-    if said(asked, "filled"):
+    if asked.queried("filled"):
         write_filled_workbook(record, path)
     else:
         write_workbook(record.model, path, title=record.title)
@@ -242,10 +236,10 @@ def _plans(asked: Asked, folder: Path, progress: Progress) -> Files:
         drawn = write_plans(
             asked.record,
             folder,
-            place=said(asked, "place") or None,
+            place=asked.queried("place") or None,
             level=level,
-            paper=said(asked, "paper", PAPERS[0]),
-            scale=said(asked, "scale") or None,
+            paper=asked.queried("paper", PAPERS[0]),
+            scale=asked.queried("scale") or None,
             progress=progress,
         )
     empty = [_("Nothing in {place} has coordinates yet.").format(place=one) for one in drawn.empty]
@@ -261,7 +255,7 @@ def _relocation(asked: Asked, folder: Path, progress: Progress) -> Files:
         asked.record,
         samples,
         folder,
-        paper=said(asked, "paper", PAPERS[0]),
+        paper=asked.queried("paper", PAPERS[0]),
         progress=progress,
     )
     return Files(paths, (_(PRIVATE),))
@@ -285,7 +279,7 @@ KINDS: Mapping[str, Kind] = {
 
 
 def _kind(asked: Asked) -> tuple[str, Kind]:
-    what = said(asked, "what", LABELS)
+    what = asked.queried("what", LABELS)
     if what not in KINDS:
         raise UnusableInput(f"'{what}' cannot be printed; choose one of {', '.join(KINDS)}")
     return what, KINDS[what]
@@ -312,10 +306,10 @@ def printing(asked: Asked) -> Answer:
     what, kind = _kind(asked)
     model = spoken(asked.record.model)
     sheets = [(one, _(one.title) or model.table(one.tables[0]).title) for one in SHEETS]
-    common = {name: said(asked, name) for name in ("samples", "place") if said(asked, name)}
+    common = {name: asked.queried(name) for name in ("samples", "place")}
     stock = stock_asked(asked) if "stock" in kind.asks else None
     stocks = _stocks(what) if stock else {}
-    if stock and (name := said(asked, "stock")).startswith(_DROPPED):
+    if stock and (name := asked.queried("stock")).startswith(_DROPPED):
         stocks = {name: stock, **stocks}
     return Page(
         "paper/print.html",
@@ -323,7 +317,7 @@ def printing(asked: Asked) -> Answer:
             "what": what,
             "kind": kind,
             "kinds": [
-                (name, one.title, "?" + urlencode({"what": name, **common}))
+                (name, one.title, asked.at("print", what=name, **common))
                 for name, one in KINDS.items()
             ],
             "query": asked.query,
@@ -348,7 +342,7 @@ def drop_stock(asked: Asked) -> Answer:
     stock = load_stock(str(dropped[0]))
     what = BOXES if stock.draws == "content" else LABELS
     name = f"{_DROPPED}{keep(asked.desk, dropped[:1])}"
-    return Done(f"{asked.at('print')}?{urlencode({'what': what, 'stock': name})}")
+    return Done(asked.at("print", what=what, stock=name))
 
 
 @pages.shown("/record/{record}/print/sheet")
@@ -380,8 +374,8 @@ def made_now(asked: Asked) -> Answer:
 
     def work(progress: Progress) -> Done:
         keys, files = make(progress)
-        to = urlencode({"files": keys, "labeled": as_selection(list(files.labeled)), **asked.query})
-        return Done(f"{asked.at('print', 'made')}?{to}", "\n".join(files.notes))
+        known = {"files": keys, "labeled": as_selection(list(files.labeled)), **asked.query}
+        return Done(asked.at("print", "made", **known), "\n".join(files.notes))
 
     return Work(_(kind.title), work)
 
@@ -392,11 +386,11 @@ def made(asked: Asked) -> Answer:
     _what, kind = _kind(asked)
     again = {name: text for name, text in asked.query.items() if name not in ("files", "labeled")}
     values = {
-        "files": kept(asked.desk, said(asked, "files")),
+        "files": kept(asked.desk, asked.queried("files")),
         "kind": kind,
         "notes": (),
-        "labeled": said(asked, "labeled"),
-        "again": f"{asked.at('print')}?{urlencode(again)}",
+        "labeled": asked.queried("labeled"),
+        "again": asked.at("print", **again),
     }
     return Page("paper/made.html", values)
 

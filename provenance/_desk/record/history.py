@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from urllib.parse import urlencode
 
 from provenance._base.languages import N_, _, ngettext
 from provenance._desk.answers import Answer, Done, Page
@@ -57,12 +56,11 @@ class Told:
 def history(asked: Asked) -> Answer:
     """The acts, newest first, of everybody or by person, day, table or row."""
     found = asked.open_record.history
-    query = {name: asked.query.get(name, "").strip() for name in ("by", "day", "table", "key")}
+    query = {name: asked.queried(name) for name in ("by", "day", "table", "key")}
     names = [name for name in [*found.acts][::-1] if _fits(found, found.acts[name], query)]
     begin = int(text) if (text := asked.query.get("from", "0")).isdecimal() else 0
     end = begin + MOST_ACTS
     model = spoken(found.package.model)
-    older = {**{name: text for name, text in query.items() if text}, "from": str(end)}
     claims = {}
     if query["table"] and query["key"]:
         said = claims_about(found, query["table"], query["key"])
@@ -75,7 +73,7 @@ def history(asked: Asked) -> Answer:
         {
             "acts": [_listed(found, name) for name in names[begin:end]],
             "count": len(names),
-            "older": urlencode(older) if end < len(names) else "",
+            "older": asked.at("history", **query, **{"from": str(end)}) if end < len(names) else "",
             "query": query,
             "people": sorted({act.who for act in found.acts.values() if act.who}),
             "tables": [model.table(one.name) for one in covered_tables(found.package.model)],

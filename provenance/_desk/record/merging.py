@@ -114,7 +114,7 @@ def drop(asked: Asked) -> Answer:
         folder = _unpacked(dropped, asked.desk.scratch(), progress)
         token = secrets.token_urlsafe(8)
         asked.desk.prepared.keep((DROPPED, token), folder)
-        return Done(f"{asked.at('merge')}?with={DROPPED}/{token}")
+        return Done(asked.at("merge", **{"with": f"{DROPPED}/{token}"}))
 
     return Work(_("Unpacking {name}").format(name=dropped.name), unpacking)
 

@@ -130,7 +130,7 @@ def row(asked: Asked) -> Answer:
     """
     tables = asked.open_record.tables
     name = asked.address["table"]
-    table = _table(asked)
+    table = asked.table
     found = _known(asked) if "key" in asked.query else None
     model = spoken(tables.model)
     if "key" in asked.query:
@@ -160,7 +160,7 @@ def _known(asked: Asked) -> Report | None:
 @pages.done("/record/{record}/tables/{table}/row")
 def save(asked: Asked) -> Answer:
     """Save the fields of a row that were changed; a row without a key is a new one."""
-    table = _table(asked)
+    table = asked.table
     key = asked.text("key")
     was = {name: asked.form[WAS + name][-1] for name in table.names if WAS + name in asked.form}
     texts = {name: _filled(asked, table.field(name), before) for name, before in was.items()}
@@ -197,14 +197,6 @@ def _filled(asked: Asked, one: Field, before: str) -> str:
         text = asked.text(one.name)
         untouched = text.splitlines() == before.strip().splitlines()
     return before if untouched else text
-
-
-def _table(asked: Asked) -> Table:
-    model = asked.open_record.model
-    name = asked.address["table"]
-    if name not in model.tables:
-        raise NotHere(_("There is no table {name}.").format(name=name))
-    return model.table(name)
 
 
 def _row_of(tables: Snapshot, table: Table, key: str) -> Row:
@@ -300,5 +292,5 @@ def _keys_in(tables: Snapshot, name: str) -> list[str]:
 @pages.shown("/record/{record}/tables/{table}/keys")
 def keys(asked: Asked) -> Answer:
     """The keys of a table, as the choices of a list."""
-    found = _keys_in(asked.open_record.tables, _table(asked).name)
+    found = _keys_in(asked.open_record.tables, asked.table.name)
     return Page("record/keys.html", {"keys": found}, whole=False)

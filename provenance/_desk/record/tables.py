@@ -16,7 +16,6 @@ from provenance._desk.inputs import TEXT, inputs_of
 from provenance._desk.pages import Pages
 from provenance._desk.record.open_record import NotSaved
 from provenance._desk.record.shown import KEY, shown_rows
-from provenance._desk.things import NotHere
 from provenance._history import deciding
 from provenance._history.edits import Change
 from provenance._history.projection import covered_tables
@@ -45,7 +44,7 @@ def tables(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}")
 def sheet(asked: Asked) -> Answer:
     """One table as a sheet."""
-    table = spoken(asked.open_record.tables.model).table(_table(asked).name)
+    table = spoken(asked.open_record.tables.model).table(asked.table.name)
     threading.Thread(target=asked.open_record.warm, daemon=True).start()
     return Page("record/sheet.html", {"table": table})
 
@@ -53,7 +52,7 @@ def sheet(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}/rows")
 def rows(asked: Asked) -> Answer:
     """All rows, or those whose keys are asked for, with what the columns are."""
-    table = _table(asked)
+    table = asked.table
     standing = asked.open_record.tables
     # the grid knows a row by one cell
     several = len(table.primary_key) > 1
@@ -80,7 +79,7 @@ def rows(asked: Asked) -> Answer:
 @pages.shown("/record/{record}/tables/{table}/findings")
 def findings(asked: Asked) -> Answer:
     """What the check says now of the rows of a table."""
-    found = asked.open_record.findings().found.filter(table=_table(asked).name)
+    found = asked.open_record.findings().found.filter(table=asked.table.name)
     said = found.select("key", "field", "rule", "severity", "message", "remedy")
     return Told(said.write_json().encode())
 
@@ -88,7 +87,7 @@ def findings(asked: Asked) -> Answer:
 @pages.done("/record/{record}/tables/{table}/cells")
 def cells(asked: Asked) -> Answer:
     """Save cells as one act, all or none."""
-    table = _table(asked)
+    table = asked.table
     changes = [
         Change(table.name, *(_text(one, name) for name in ("key", "field", "before", "after")))
         for one in _listed(asked.value)
@@ -107,7 +106,7 @@ def cells(asked: Asked) -> Answer:
 @pages.done("/record/{record}/tables/{table}/rename")
 def rename(asked: Asked) -> Answer:
     """Change the key of a row, and everything that refers to it."""
-    table = _table(asked)
+    table = asked.table
     key, new_key = _text(asked.value, "key"), _text(asked.value, "new_key")
     done = asked.open_record.decide(deciding.rename(table.name, key, new_key), by=asked.by)
     return _saved(asked, table, done, (new_key,))
@@ -116,7 +115,7 @@ def rename(asked: Asked) -> Answer:
 @pages.done("/record/{record}/tables/{table}/remove")
 def remove(asked: Asked) -> Answer:
     """Take a row out; it stays in the history."""
-    table = _table(asked)
+    table = asked.table
     decision = deciding.remove(table.name, _text(asked.value, "key"))
     return _saved(asked, table, asked.open_record.decide(decision, by=asked.by), ())
 
@@ -136,14 +135,6 @@ def _saved(asked: Asked, table: Table, done: deciding.Done, keys: Iterable[str])
     wanted = {*keys, *(one.key for one in done.changes if one.table == table.name)}
     shown = asked.open_record.rows(table.name, sorted(wanted))
     return Told({"act": done.act_id, "rows": [[row[name] for name in names] for row in shown]})
-
-
-def _table(asked: Asked) -> Table:
-    model = asked.open_record.model
-    name = asked.address["table"]
-    if name not in model.tables:
-        raise NotHere(_("There is no table {name}.").format(name=name))
-    return model.table(name)
 
 
 def _listed(value: Any) -> list[Any]:

@@ -82,9 +82,7 @@ def _plugs(asked: Asked, place: Path, key: Hashable, *, even_if_damaged: bool = 
 
 
 def _page(asked: Asked, searched: Plugs) -> Answer:
-    typed = {
-        name: asked.query.get(name, "").strip() for name in ("reading", "room", "dowel", "wood")
-    }
+    typed = {name: asked.queried(name) for name in ("reading", "room", "dowel", "wood")}
     upright = "upright" in asked.query
     found, problem = None, ""
     if typed["reading"]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlencode
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
@@ -80,8 +79,7 @@ def start(asked: Asked) -> Answer:
             "html": asked.desk.made(Sent(html, "audit.html", "text/html")),
             "json": asked.desk.made(Sent(data, "audit.json", "application/json")),
         }
-        to = f"{asked.at('audit')}?{urlencode(made)}"
-        return Done(to, "\n".join(filter(None, (said, state, clock))))
+        return Done(asked.at("audit", **made), "\n".join(filter(None, (said, state, clock))))
 
     return Work(_("Auditing the store"), work)
 

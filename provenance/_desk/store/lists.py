@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from urllib.parse import urlencode
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
@@ -72,9 +71,9 @@ def save(asked: Asked) -> Answer:
     return Done(asked.text("back") or _address(asked, table), said)
 
 
-def _address(asked: Asked, table: str) -> str:
+def _address(asked: Asked, table: str, /, **query: str) -> str:
     of = {"party": ("people",), "enquiry": ("enquiries",), "place": ("places",)}
-    return asked.at(*of.get(table, ("list", table)))
+    return asked.at(*of.get(table, ("list", table)), **query)
 
 
 def _list(asked: Asked, name: str) -> Answer:
@@ -93,7 +92,7 @@ def _list(asked: Asked, name: str) -> Answer:
             "columns": [titles[one] for one in table.columns],
             "rows": [
                 [
-                    Cell(row[one], f"{here}?{urlencode({k: row[k] for k in table.key})}")
+                    Cell(row[one], _address(asked, name, **{k: row[k] for k in table.key}))
                     if one == table.key[-1]
                     else row[one]
                     for one in table.columns

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from urllib.parse import urlencode
 
 from provenance._accession.doi import register_kept
 from provenance._base.errors import UnusableInput
@@ -214,11 +213,10 @@ def _samples(asked: Asked, store: Store, kept: Kept) -> list[list[object]]:
     rows: list[list[object]] = []
     for number, site in list(kept.samples.items())[:MOST_ROWS]:
         held = kept.holdings.get(number, Holding(number))
-        of = urlencode({"record": kept.accession.number, "sample": number})
         loan = _("until {day}").format(day=held.due_on) if held.lender else ""
         rows.append(
             [
-                Cell(number, f"{asked.at('sample')}?{of}"),
+                Cell(number, asked.at("sample", record=kept.accession.number, sample=number)),
                 site,
                 kept.of("sample").get(number, ""),
                 kept.name_of(held.holder) if held.holder else "",

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import urlencode
 
 from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _
@@ -116,7 +115,7 @@ def search(asked: Asked) -> Answer:
         | {
             "found": [_shown(asked, _(_KINDS[kind]), frame)],
             "notes": [one for one in notes if one],
-            "files": [(one, urlencode(said | {"shape": one})) for one in shapes],
+            "files": [(one, asked.at("search", **said | {"shape": one})) for one in shapes],
         },
     )
 
@@ -179,11 +178,9 @@ def _shown(asked: Asked, title: str, frame: pl.DataFrame) -> dict[str, object]:
             if name == "accession" and text:
                 cells.append(Cell(text, asked.at("records", text)))
             elif name == "sample_id" and number:
-                of = urlencode({"record": number, "sample": text})
-                cells.append(Cell(text, f"{asked.at('sample')}?{of}"))
+                cells.append(Cell(text, asked.at("sample", record=number, sample=text)))
             elif name == "within" and text:
-                of = urlencode({"place": row["place"]})
-                cells.append(Cell(text, f"{asked.at('search')}?{of}"))
+                cells.append(Cell(text, asked.at("search", place=row["place"])))
             else:
                 cells.append(text)
         rows.append(cells)
