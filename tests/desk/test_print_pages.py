@@ -114,6 +114,16 @@ def test_the_pages_are_those_of_the_file_that_the_command_writes(
     assert workbook == {"workbook-holl.xlsx": written}
 
 
+def test_the_plan_of_a_cellar_is_printed(builder: PackageBuilder, sitting: Sitting) -> None:
+    builder.with_row("place", place_id="B2-C", parent_place_id="B2", name="Cellar", level="-1")
+    places = {"xa_m": "1", "ya_m": "1", "xb_m": "4", "yb_m": "1"}
+    builder.with_row("element", element_id="B2-C-001", place_id="B2-C", **places)
+    made = files(sitting, shown(sitting, what="plans", place="B2", level="-1"))
+    (plan,) = made.values()
+    words = pypdf.PdfReader(io.BytesIO(plan)).pages[0].extract_text()
+    assert "B2-C-001" in words
+
+
 def test_what_comes_next_on_a_used_sheet_is_said(sitting: Sitting) -> None:
     page = text_of(shown(sitting, what="labels", start_at="3"))
     assert "4 labels. On the last sheet the next free label is number 7." in page
@@ -144,6 +154,8 @@ def test_what_cannot_be_printed_is_refused_as_by_the_command(
         ({"stock": "a4_70x38"}, None),
         ({"stock": str(own)}, None),
         ({"copies": "two"}, None),
+        ({"copies": "-1"}, None),
+        ({"copies": "9" * 5_000}, None),
         ({"what": "money"}, None),
         ({"place": "B2", "samples": "231"}, None),
     ]

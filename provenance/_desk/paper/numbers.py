@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from provenance._base.errors import UnusableInput
 from provenance._base.languages import N_, _, ngettext, speaking
 from provenance._desk.answers import Answer, Done, Page
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
 from provenance._desk.paper.preview import keep, kept
-from provenance._desk.paper.printing import PAPERS
+from provenance._desk.paper.printing import PAPERS, whole_number
 from provenance._drawing.paper import paper_named
 from provenance._identity.ranges import claim_range, grant_range, owned_numbers, take_over
 from provenance._identity.stamps import DIES, Reservation, reserve_stamps
@@ -54,13 +53,6 @@ def _batches(asked: Asked) -> Mapping[tuple[str, str], list[Reservation]]:
     return batches
 
 
-def _whole(asked: Asked, name: str, called: str) -> int | None:
-    text = asked.text(name)
-    if text and not text.isdecimal():
-        raise UnusableInput(f"{called}: '{text}' is not a whole number; write 60")
-    return int(text) if text else None
-
-
 @pages.done("/record/{record}/numbers")
 def reserve(asked: Asked) -> Answer:
     """Reserve numbers for a crew."""
@@ -68,12 +60,12 @@ def reserve(asked: Asked) -> Answer:
     crew = asked.needed("crew", _("Crew"))
     reserved = reserve_stamps(
         asked.record,
-        _whole(asked, "count", _("How many")) or 0,
+        whole_number(asked.text("count"), _("How many")) or 0,
         crew=crew,
         reserved_on=date.today().isoformat(),
         site_id=asked.text("site") or None,
-        first=_whole(asked, "first", _("First number")),
-        last=_whole(asked, "last", _("Last number")),
+        first=whole_number(asked.text("first"), _("First number")),
+        last=whole_number(asked.text("last"), _("Last number")),
         dies=asked.text("dies") or DIES,
         orientation_mark=asked.text("mark") or "none",
     )
@@ -102,7 +94,9 @@ def checklist(asked: Asked) -> Answer:
 def grant(asked: Asked) -> Answer:
     """Give a range of numbers to another copy of the record."""
     name = asked.needed("to", _("Name of the other copy"))
-    granted = grant_range(asked.record, _whole(asked, "count", _("How many")) or 0, to=name)
+    granted = grant_range(
+        asked.record, whole_number(asked.text("count"), _("How many")) or 0, to=name
+    )
     told = _("{first} to {last} are for {name}. Type this code there: {code}")
     return Done(
         asked.at("numbers"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
@@ -60,14 +61,12 @@ class Kind:
     quick: bool = False
 
 
-def whole_number(asked: Asked, name: str, called: str) -> int | None:
-    """A whole number of the form, None where the field is blank; raises UnusableInput."""
-    text = asked.queried(name)
-    if not text:
-        return None
-    if not text.isdecimal():
+def whole_number(text: str, called: str, *, allow_negative: bool = False) -> int | None:
+    """A whole number that a person typed, None where the field is blank; raises UnusableInput."""
+    digits = text.removeprefix("-") if allow_negative else text
+    if text and not re.fullmatch("[0-9]{1,9}", digits):
         raise UnusableInput(f"{called}: '{text}' is not a whole number; write 12")
-    return int(text)
+    return int(text) if text else None
 
 
 def _chosen(asked: Asked) -> str | None:
@@ -105,8 +104,8 @@ def _reserved_labels(asked: Asked, folder: Path, progress: Progress) -> Files:
 
 def _labels(asked: Asked, facts: list[SampleFacts], folder: Path, progress: Progress) -> Files:
     stock = stock_asked(asked)
-    start_at = whole_number(asked, "start_at", _("First free label")) or 1
-    copies = whole_number(asked, "copies", _("Copies of each")) or 1
+    start_at = whole_number(asked.queried("start_at"), _("First free label")) or 1
+    copies = whole_number(asked.queried("copies"), _("Copies of each")) or 1
     with _in_its_language(asked):
         printed = print_labels_of_stock(
             asked.record,
@@ -192,7 +191,7 @@ def _sheets(asked: Asked, folder: Path, progress: Progress) -> Files:
         sheets=[kind.name for kind in SHEETS if asked.queried(f"sheet_{kind.name}")],
         paper=asked.queried("paper", PAPERS[0]),
         scale=asked.queried("scale") or None,
-        blanks=whole_number(asked, "blanks", _("Blank copies")),
+        blanks=whole_number(asked.queried("blanks"), _("Blank copies")),
         samples=_chosen(asked),
         elements=asked.queried("elements") or None,
     )
@@ -231,7 +230,7 @@ PRIVATE = N_("These show where things are: keep them out of the public edition."
 def _plans(asked: Asked, folder: Path, progress: Progress) -> Files:
     from provenance._survey.plan.plan import write_plans
 
-    level = whole_number(asked, "level", _("Story"))
+    level = whole_number(asked.queried("level"), _("Story"), allow_negative=True)
     with _in_its_language(asked):
         drawn = write_plans(
             asked.record,
