@@ -144,11 +144,8 @@ def findings_named(
     from provenance._lab.reconcile import NO_RESULT, NOT_SENT, reconcile_results
 
     compared = rule in (NO_RESULT, NOT_SENT)
-    found = [
-        (one.rule, one.table, one.key, one.field, one.message)
-        for one in (reconcile_results(package).findings if compared else check_package(package))
-        if (one.rule, one.table, one.key) == (rule, table, key)
-    ]
+    report = reconcile_results(package).findings if compared else check_package(package)
+    found = report.to_accept(rule, table, key)
     if not found:
         raise Refused(f"the check does not say {rule} of {table} {key}")
     return found

@@ -123,6 +123,11 @@ class Report:
         found = self.found.filter(table=table, key=key)
         return [Finding(*values) for values in found.iter_rows()]
 
+    def to_accept(self, rule: str, table: str, key: str) -> list[tuple[str, str, str, str, str]]:
+        """What a rule says of one row: (rule, table, key, field, message) each."""
+        found = self.found.filter(rule=rule, table=table, key=key)
+        return found.select("rule", "table", "key", "field", "message").rows()
+
     def count(self, severity: str) -> int:
         """How many findings have that severity."""
         return int((self.found["severity"] == severity).sum())

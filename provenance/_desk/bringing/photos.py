@@ -13,8 +13,9 @@ from provenance._base.progress import Progress
 from provenance._desk.answers import Answer, Done, Page, Sent, Work
 from provenance._desk.asked import Asked
 from provenance._desk.pages import Pages
+from provenance._desk.record.open_record import OpenRecord
 from provenance._desk.things import NotHere
-from provenance._history.deciding import correct, decide
+from provenance._history.deciding import correct
 from provenance._intake.attachments import KEPT_IN, TABLE, copies_of
 from provenance._intake.photos.attaching import PicturesAttached, attach_pictures
 from provenance._intake.photos.drafting import OPEN, RESTRICTED
@@ -137,7 +138,7 @@ def thumbnail_kept(asked: Asked) -> Answer:
 @pages.done(f"{_BATCH}/attach")
 def attach(asked: Asked) -> Answer:
     """Attach the photos as they were shown, linked to what was found or typed."""
-    batch, package, who = _batch(asked), asked.record, asked.by
+    batch, package, record, who = _batch(asked), asked.record, asked.open_record, asked.by
     subjects = Subjects(package.tables)
     # all that was typed is read before anything is written
     links = {
@@ -151,7 +152,7 @@ def attach(asked: Asked) -> Answer:
         found = _attached(package, batch, progress)
         for row in found.drafted:
             if row["path"] in links and not row["about_id"]:
-                _link(package, row["file_id"], links[row["path"]], who)
+                _link(record, row["file_id"], links[row["path"]], who)
         del held[batch.token]
         return Done(again, _("Attached: {count} files.").format(count=len(found.copied)))
 
@@ -169,13 +170,13 @@ def put_away(asked: Asked) -> Answer:
 def link(asked: Asked) -> Answer:
     """Say what a photo of the record shows."""
     subject = Subjects(asked.record.tables).named(asked.needed("about", _("What it shows")))
-    _link(asked.record, asked.address["file"], subject, asked.by)
+    _link(asked.open_record, asked.address["file"], subject, asked.by)
     return Done(asked.at("photos"), _("Linked to {what}.").format(what=subject))
 
 
-def _link(package: Package, file_id: str, subject: Subject, who: str) -> None:
+def _link(record: OpenRecord, file_id: str, subject: Subject, who: str) -> None:
     cells = {"about_table": subject.table, "about_id": subject.key}
-    decide(package, correct(TABLE, file_id, cells), who=who, why="linked by hand")
+    record.decide(correct(TABLE, file_id, cells), by=who, why="linked by hand")
 
 
 def _attached(

@@ -12,7 +12,7 @@ from provenance._desk.inputs import MEASURE, Input, inputs_of
 from provenance._desk.pages import Pages
 from provenance._history import deciding
 from provenance._history.deciding import Deciding
-from provenance._history.history import History, as_shown, open_history
+from provenance._history.history import History, as_shown
 from provenance._history.projection import (
     ONE_KEY_SEVERAL_ROWS,
     REMOVED_AND_STATED,
@@ -63,14 +63,11 @@ class Open:
 @pages.shown("/record/{record}/settle", title=N_("To settle"), group=N_("Record"))
 def settle(asked: Asked) -> Answer:
     """The conflicts and the cells that wait."""
-    package = asked.record
-    with package.locked_for_reading():
-        history = open_history(package)
+    package, history = asked.record, asked.open_record.history
     names = {row["original_id"]: row["file_name"] for row in package.tables.rows("original")}
-    found = [_open(package, history, one, names) for one in history.state.conflicts]
     # a decision stands also where a source says again what was rejected
-    again = [one for one in found if one.kind == SAID_AGAIN]
-    conflicts = [one for one in found if one.kind != SAID_AGAIN]
+    again = [one for one in history.state.conflicts if one.kind == SAID_AGAIN]
+    conflicts = [one for one in history.state.conflicts if one.kind != SAID_AGAIN]
     cells = open_cells(package)
     fields = {
         cell["unread_id"]: _input(package, cell["table_name"], cell["field"]) for cell in cells
@@ -78,8 +75,8 @@ def settle(asked: Asked) -> Answer:
     return Page(
         "bringing/settle.html",
         {
-            "conflicts": conflicts[:MOST],
-            "again": again[:MOST],
+            "conflicts": [_open(package, history, one, names) for one in conflicts[:MOST]],
+            "again": [_open(package, history, one, names) for one in again[:MOST]],
             "cells": cells[:MOST],
             "count": len(conflicts) + len(cells),
             "names": names,
@@ -96,7 +93,7 @@ def settle_conflict(asked: Asked) -> Answer:
     table, key, field = asked.text("table"), asked.text("key"), asked.text("field")
     why = asked.needed("why", _("Reason"))
     decision = _decision(asked, package, kind, table, key, field)
-    deciding.decide(package, decision, who=asked.by, why=why)
+    asked.open_record.decide(decision, by=asked.by, why=why)
     return Done(asked.at("settle"), _("Settled: {table} {key}.").format(table=table, key=key))
 
 

@@ -137,32 +137,27 @@ def _said(
 @pages.done("/record/{record}/reconcile/accept")
 def accept(asked: Asked) -> Answer:
     """Let a point stand as it is."""
-    record = asked.record
-    parcel = asked.text("parcel")
-    wanted = tuple(asked.text(name) for name in ("rule", "table", "key"))
+    rule, table, key = (asked.text(name) for name in ("rule", "table", "key"))
     why = asked.needed("why", _("Reason"))
-    found = [
-        (one.rule, one.table, one.key, one.field, one.message)
-        for one in reconcile_results(record, parcel).findings
-        if (one.rule, one.table, one.key) == wanted
-    ]
+    reconciled = reconcile_results(asked.record, asked.text("parcel"))
+    found = reconciled.findings.to_accept(rule, table, key)
     if not found:
         raise deciding.Refused(_("This was changed meanwhile. Load the page again."))
-    deciding.decide(record, deciding.accept(found), who=_who(asked), why=why)
+    asked.open_record.decide(deciding.accept(found), by=_who(asked), why=why)
     return Done(_back(asked), _("Accepted: {what}").format(what=found[0][-1]))
 
 
 @pages.done("/record/{record}/reconcile/correct")
 def correct(asked: Asked) -> Answer:
     """Correct a cell of the field record or of a result."""
-    record = asked.record
     table, key = asked.text("table"), asked.text("key")
     field = asked.needed("field", _("Field"))
     text = asked.text("value")
-    read = TypedCells.of(record.tables, as_shown=True).read(table, field, text)
+    read = TypedCells.of(asked.record.tables, as_shown=True).read(table, field, text)
     written = {field: text} if text != read else {}
     decision = deciding.correct(table, key, {field: read}, written)
-    done = deciding.decide(record, decision, who=_who(asked), why=asked.needed("why", _("Reason")))
+    why = asked.needed("why", _("Reason"))
+    done = asked.open_record.decide(decision, by=_who(asked), why=why)
     return Done(_back(asked), "\n".join(in_words(one) for one in done.changes))
 
 

@@ -47,11 +47,7 @@ def accept_finding(asked: Asked) -> Answer:
     """Accept what a rule says of a row, with a reason."""
     named = (asked.needed("rule", _("Rule")), asked.needed("table", _("Table")), asked.text("key"))
     why = asked.needed("why", _("The reason"))
-    found = [
-        (one.rule, one.table, one.key, one.field, one.message)
-        for one in asked.open_record.findings()
-        if (one.rule, one.table, one.key) == named
-    ]
+    found = asked.open_record.findings().to_accept(*named)
     if not found:
         raise Refused(_("The check does not find this any more."))
     asked.open_record.decide(accept(found), by=asked.by, why=why)
