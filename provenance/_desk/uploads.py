@@ -28,7 +28,7 @@ _LONGEST_NAME = 120
 
 
 @dataclass(frozen=True)
-class Sent:
+class Received:
     """What came with a request; see `Asked`."""
 
     form: Mapping[str, Sequence[str]] = field(default_factory=dict)
@@ -36,12 +36,12 @@ class Sent:
     value: Any = None
 
 
-async def received(request: Request, desk: Desk) -> Sent:
+async def received(request: Request, desk: Desk) -> Received:
     """The body of a request, read to its end; raises UnusableInput."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind == "application/json":
         body = await request.body()
-        return Sent(
+        return Received(
             value=await run_in_threadpool(
                 json_from, body, Path("request"), remedy="load the page again"
             )
@@ -56,7 +56,7 @@ async def received(request: Request, desk: Desk) -> Sent:
             elif value.filename:
                 path = await run_in_threadpool(_kept, value, desk, files.setdefault(name, []))
                 files[name].append(path)
-    return Sent(form, files)
+    return Received(form, files)
 
 
 def harmless_name(name: str) -> str:

@@ -140,8 +140,9 @@ def traced(
 
     `sent` has `points` with COLUMNS, `scale`, `model`, `pencil` and `replace`.
     """
+    reader = TypedCells.of(package.tables, as_shown=True)
     lines = [
-        Line(_("point {number}").format(number=number), _cells(package, point))
+        Line(_("point {number}").format(number=number), _cells(reader, point))
         for number, point in enumerate(sent.get("points") or (), start=1)
         if isinstance(point, Mapping)
     ]
@@ -164,10 +165,9 @@ def known_marks(sent: Mapping[str, Any]) -> int:
     return sum(one.get("kind") == KNOWN for one in points)
 
 
-def _cells(package: Package, point: Mapping[str, Any]) -> dict[str, str]:
+def _cells(reader: TypedCells, point: Mapping[str, Any]) -> dict[str, str]:
     """A point as a line of a file has it; coordinates may be typed in the units of the record."""
     cells = {name: _text(point.get(name)) for name in COLUMNS}
-    reader = TypedCells.of(package.tables, as_shown=True)
     for name in ("x_m", "y_m", "uncertainty_m"):
         cells[name] = reader.read("datum", name, cells[name])
     return cells
